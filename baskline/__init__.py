@@ -1,0 +1,1 @@
+"""What does the keeper see and type?"""

@@ -1,0 +1,1 @@
+"""How many UVI are these counts, and how sure are we?"""

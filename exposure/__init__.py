@@ -1,0 +1,1 @@
+"""What does this UVI mean for the animal?"""

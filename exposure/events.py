@@ -1,0 +1,66 @@
+"""Events: what a keeper must know.  Each opens, may be acknowledged, and closes."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from enum import StrEnum
+from typing import Literal, TypeAlias
+
+EvidenceValue: TypeAlias = str | float | int | bool | None
+
+
+class EventKind(StrEnum):
+    """Kinds of event, in plain words."""
+
+    OVER_CEILING = "over_ceiling"
+    UNDER_BAND = "under_band"
+    BACK_IN_BAND = "back_in_band"
+    BOARD_SILENT = "board_silent"
+
+
+class Severity(StrEnum):
+    """How soon somebody should look."""
+
+    NOW = "now"
+    TODAY = "today"
+    NOTE = "note"
+
+
+@dataclass(frozen=True, slots=True)
+class Event:
+    """One event in its present state; a change makes a new value with the same identity.
+
+    `subject` is the key of a spot or the identity of a board.  `sentence` says what happened with its
+    numbers, `advice` what to do in one sentence.  `evidence` holds the numbers with units in their names.
+    Times are UTC milliseconds since the epoch; `acknowledged_ms` and `closed_ms` are None until they happen.
+    """
+
+    identity: str
+    kind: EventKind
+    subject_kind: Literal["spot", "board"]
+    subject: str
+    severity: Severity
+    opened_ms: int
+    sentence: str
+    advice: str
+    evidence: Mapping[str, EvidenceValue] = field(default_factory=dict)
+    acknowledged_ms: int | None = None
+    closed_ms: int | None = None
+    closing: str | None = None
+
+    @property
+    def is_open(self) -> bool:
+        """Whether it has not closed yet."""
+        return self.closed_ms is None
+
+    def acknowledged(self, at_ms: int) -> "Event":
+        """Return it as seen by a person; the first acknowledgement stands."""
+        return self if self.acknowledged_ms is not None else replace(self, acknowledged_ms=at_ms)
+
+    def closed(self, at_ms: int, why: str) -> "Event":
+        """Return it closed at `at_ms`, with the reason in words; the first closing stands."""
+        return self if self.closed_ms is not None else replace(self, closed_ms=at_ms, closing=why)
+
+
+def event_identity(kind: EventKind, subject: str, opened_ms: int) -> str:
+    """Return the identity of an event: the same cause in the same place at the same moment is the same event."""
+    return f"{kind}.{subject}.{opened_ms}"

@@ -1,0 +1,1 @@
+"""What do the boards say?"""

@@ -1,0 +1,1 @@
+"""Boards that exist only in software, speaking the real wire format over real pseudo-terminals."""

@@ -1,0 +1,1 @@
+"""The time-series store: one SQLite file, the truth of a bridge."""
