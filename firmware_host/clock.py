@@ -1,12 +1,19 @@
 """The one way in for time: real time for the daemon, hand-driven time for tests and the demo."""
 
+import ctypes
 import time
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Protocol
 
-# systemd-timesyncd creates this file when it has set the clock; Raspberry Pi OS runs it by default.
-_TIMESYNC_MARK = Path("/run/systemd/timesync/synchronized")
+# adjtimex(2) with no mode set only reads the kernel's clock state; every time daemon (systemd-timesyncd,
+# chrony, ntpd) clears TIME_ERROR once it has set the clock.  A hardware clock is no proof: the Raspberry
+# Pi 5 has one that forgets without its optional battery.
+_TIME_ERROR = 5
+_TIMEX_BYTES = 512  # struct timex takes 208 on 64-bit Linux; the kernel writes no more than that
+
+
+def _clock_has_been_set() -> bool:
+    return bool(ctypes.CDLL(None).adjtimex(ctypes.create_string_buffer(_TIMEX_BYTES)) != _TIME_ERROR)
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,7 +50,7 @@ class SystemClock:
         return Moment(
             mono_ms=time.monotonic_ns() // 1_000_000,
             wall_ms=time.time_ns() // 1_000_000,
-            synchronised=_TIMESYNC_MARK.exists(),
+            synchronised=_clock_has_been_set(),
         )
 
     def wait_s(self, seconds: float) -> None:

@@ -1,0 +1,44 @@
+# make demo   runs the main job on an invented room, no hardware needed
+# make test   runs every test; make lint the style and type checks; make bench the measurements
+# make run    starts the bridge with ./baskline.toml
+
+PYTHON ?= python3
+BIN := .venv/bin
+TEST_PACKAGES := mosquitto openssl
+
+.PHONY: demo test lint bench run clean
+
+demo: .venv/for-use
+	$(BIN)/baskline demo
+
+run: .venv/for-use
+	$(BIN)/baskline run
+
+test: .venv/for-test
+	tools/debian-packages $(TEST_PACKAGES)
+	$(BIN)/pytest
+
+lint: .venv/for-test
+	$(BIN)/ruff check .
+	$(BIN)/ruff format --check .
+	$(BIN)/mypy
+	$(BIN)/lint-imports
+
+bench: .venv/for-test
+	tools/debian-packages $(TEST_PACKAGES)
+	$(BIN)/python -m tests.bench
+
+clean:
+	rm -rf .venv demo
+
+.venv/bin/python:
+	$(PYTHON) -c 'import ensurepip, venv' 2>/dev/null || tools/debian-packages python3-venv
+	$(PYTHON) -m venv .venv
+
+.venv/for-use: pyproject.toml | .venv/bin/python
+	$(BIN)/pip install --quiet --editable '.[charts]'
+	touch $@
+
+.venv/for-test: pyproject.toml | .venv/bin/python
+	$(BIN)/pip install --quiet --editable '.[test]'
+	touch $@
