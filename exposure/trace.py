@@ -29,7 +29,7 @@ class Trace:
 
 
 def trace(samples: Samples, *, bin_ms: int, max_gap_ms: int) -> Trace:
-    """Thin `samples` to one point for each `bin_ms` milliseconds; silence for more than `max_gap_ms` is a gap.
+    """Thin `samples` to one point a bin of `bin_ms` milliseconds; silence longer than `max_gap_ms` is a gap.
 
     The uncertainty of a mean is not divided by √n: most of it (curve, reference meter) is common to all.
     """
