@@ -37,4 +37,11 @@ class Received:
     data: bytes
 
 
-Traffic: TypeAlias = LinkOpened | LinkClosed | Received
+@dataclass(frozen=True, slots=True)
+class Quiet:
+    """Nothing happened on any link up to this moment: time passed, and that is news to whoever waits."""
+
+    at: Moment
+
+
+Traffic: TypeAlias = LinkOpened | LinkClosed | Received | Quiet
