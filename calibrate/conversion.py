@@ -1,0 +1,217 @@
+"""The arithmetic of a conversion: channels to UVI, with uncertainty and flags, on arrays.
+
+Everything that does not depend on the readings is worked out once, because the live loop converts
+batches of one reading.
+"""
+
+from collections.abc import Mapping
+from math import hypot, sqrt
+from typing import TYPE_CHECKING, NamedTuple
+
+import numpy as np
+
+from calibrate.arrays import FlagArray, FloatArray
+from calibrate.samples import VALUELESS, Flag
+
+if TYPE_CHECKING:
+    from calibrate.calibration import Calibration, Temperature
+
+MARK_SATURATED = 1
+MARK_FAULT = 4
+MARK_CLOCK_UNSURE = 1 << 16
+"""Marks that come with readings, fixed by the wire format (and, for the clock, by the store)."""
+
+OTHER_LAMP_KIND_RELATIVE = 0.5
+EXTRAPOLATED_SHARE = 0.25
+NOISE_MARGIN = 3.0
+"""Judgements, stated where the keeper of the code meets them: see `Calibration.convert`."""
+
+_CORRECTION_LIMITS = (0.5, 2.0)
+_DAYS_PER_YEAR = 365.25
+_CHUNK = 8192
+"""Readings at a time: the dozen arrays in work then stay in a small board's cache."""
+
+_SATURATED, _MISSING, _FAULT = int(Flag.SATURATED), int(Flag.MISSING), int(Flag.SENSOR_FAULT)
+_BELOW, _ABOVE, _NEGATIVE = int(Flag.BELOW_RANGE), int(Flag.ABOVE_RANGE), int(Flag.NEGATIVE)
+_TEMPERATURE, _CLOCK = int(Flag.TEMPERATURE), int(Flag.CLOCK_UNSURE)
+_VALUELESS = int(VALUELESS)
+
+
+class Converted(NamedTuple):
+    """What became of n readings: `uvi`, `u_uvi` (k = 1) and `flags` (bits of `Flag`), each (n,)."""
+
+    uvi: FloatArray
+    u_uvi: FloatArray
+    flags: FlagArray
+
+
+class _Under(NamedTuple):
+    """What the circumstances of a batch add: a factor, a relative uncertainty, flags for all of it."""
+
+    factor: float
+    u_relative: float
+    flags: int
+
+
+class Conversion:
+    """A calibration made ready to convert."""
+
+    def __init__(self, calibration: "Calibration") -> None:
+        parts = calibration.uncertainty
+        self._calibration = calibration
+        self._names = tuple(channel.name for channel in calibration.channels)
+        self._dark = np.array(calibration.model.dark)[:, np.newaxis]
+        self._noise_squared = np.array([channel.noise**2 for channel in calibration.channels])
+        self._covariance = np.array(parts.covariance) * parts.few_points_factor**2
+        self._u_uvi = hypot(parts.reference_uvi, parts.other_uvi)
+        self._u_relative = hypot(parts.reference_relative, parts.spectral_relative, parts.other_relative)
+        self._lamp_factors = {other.lamp_kind: other for other in calibration.lamp_factors}
+
+    def convert(
+        self,
+        columns: Mapping[str, FloatArray],
+        marks: FlagArray | None,
+        *,
+        lamp_kind: str | None,
+        age_days: float | None,
+    ) -> Converted:
+        """Convert readings; see `Calibration.convert`."""
+        n = _length(columns, marks)
+        out = Converted(np.full(n, np.nan), np.full(n, np.nan), np.zeros(n, dtype=np.uint32))
+        under = self._under(lamp_kind, age_days)
+        if any(name not in columns for name in self._names):
+            out.flags[:] = under.flags | _MISSING
+            if marks is not None:
+                _apply_marks(marks, out.flags)
+            return out
+        used = [columns[name] for name in self._names]
+        temperature = self._calibration.temperature
+        degrees = None if temperature is None else columns.get(temperature.channel)
+        for start in range(0, n, _CHUNK):
+            part = slice(start, min(start + _CHUNK, n))
+            raw = np.array([column[part] for column in used], dtype=np.float64)
+            self._convert_chunk(
+                raw,
+                None if degrees is None else np.asarray(degrees[part], dtype=np.float64),
+                None if marks is None else marks[part],
+                under,
+                Converted(out.uvi[part], out.u_uvi[part], out.flags[part]),
+            )
+        return out
+
+    def _under(self, lamp_kind: str | None, age_days: float | None) -> _Under:
+        factor, relative, flags = 1.0, self._u_relative, 0
+        calibration = self._calibration
+        if lamp_kind is not None and lamp_kind != calibration.lamp_kind:
+            flags |= int(Flag.OTHER_LAMP_KIND)
+            known = self._lamp_factors.get(lamp_kind)
+            if known is None:
+                relative = hypot(relative, OTHER_LAMP_KIND_RELATIVE)
+            else:
+                factor, relative = known.factor, hypot(relative, known.u_relative)
+        if age_days is not None:
+            years = max(age_days, 0.0) / _DAYS_PER_YEAR
+            relative = hypot(relative, calibration.uncertainty.drift_relative_per_year * years)
+            if age_days > calibration.valid_for_days:
+                flags |= int(Flag.STALE_CALIBRATION)
+        return _Under(factor, relative, flags)
+
+    def _convert_chunk(
+        self,
+        raw: FloatArray,
+        degrees: FloatArray | None,
+        marks: FlagArray | None,
+        under: _Under,
+        out: Converted,
+    ) -> None:
+        calibration = self._calibration
+        flags = out.flags
+        flags[:] = under.flags
+        present = np.isfinite(raw)
+        if not present.all():
+            raw[~present] = np.nan
+            flags[~present.all(axis=0)] |= _MISSING
+        net = raw - self._dark
+        u_temperature: FloatArray | float = 0.0
+        sensitivity: FloatArray | float = 1.0
+        if calibration.temperature is not None:
+            sensitivity, u_temperature = _sensitivity(calibration.temperature, degrees, flags)
+            net /= sensitivity
+        uvi, by_net, by_shape = calibration.model.evaluate(net)
+        by_raw = by_net / sensitivity
+        by_parameter = np.concatenate((-by_raw, by_shape))
+        random = self._noise_squared @ (by_raw * by_raw)
+        fitted = ((self._covariance @ by_parameter) * by_parameter).sum(axis=0)
+        explained = random + fitted + self._u_uvi**2
+
+        below_zero = uvi < 0
+        if below_zero.any():
+            unexplained = uvi * uvi > NOISE_MARGIN**2 * explained
+            unexplained &= below_zero
+            flags[unexplained] |= _NEGATIVE
+            explained += np.where(unexplained, uvi * uvi, 0.0)
+            uvi = np.where(below_zero, 0.0, uvi)
+        low, high = calibration.uvi_range
+        excess = uvi - high
+        if (excess > 0).any():
+            flags[excess > 0] |= _ABOVE
+            explained += (EXTRAPOLATED_SHARE * np.maximum(excess, 0.0)) ** 2
+        if low > 0:
+            flags[uvi + NOISE_MARGIN * np.sqrt(random) < low] |= _BELOW
+        self._flag_channels(raw, flags)
+        if marks is not None:
+            _apply_marks(marks, flags)
+
+        signal = (by_net * net).sum(axis=0) * u_temperature if calibration.temperature is not None else 0.0
+        variance = explained + (uvi * under.u_relative) ** 2 + signal**2
+        np.multiply(uvi, under.factor, out=out.uvi)
+        np.multiply(np.sqrt(variance), under.factor, out=out.u_uvi)
+        valueless = (flags & _VALUELESS) != 0
+        if valueless.any():
+            out.uvi[valueless] = np.nan
+            out.u_uvi[valueless] = np.nan
+
+    def _flag_channels(self, raw: FloatArray, flags: FlagArray) -> None:
+        for values, channel in zip(raw, self._calibration.channels, strict=True):
+            if channel.saturation is not None:
+                flags[values >= channel.saturation] |= _SATURATED
+            if channel.valid_range is not None:
+                low, high = channel.valid_range
+                margin = NOISE_MARGIN * channel.noise
+                flags[values > high + margin] |= _ABOVE
+                flags[values < low - margin] |= _BELOW
+
+
+def _length(columns: Mapping[str, FloatArray], marks: FlagArray | None) -> int:
+    if marks is not None:
+        return len(marks)
+    return len(next(iter(columns.values()))) if columns else 0
+
+
+def _apply_marks(marks: FlagArray, flags: FlagArray) -> None:
+    if not marks.any():
+        return
+    flags[(marks & MARK_SATURATED) != 0] |= _SATURATED
+    flags[(marks & MARK_FAULT) != 0] |= _FAULT
+    flags[(marks & MARK_CLOCK_UNSURE) != 0] |= _CLOCK
+
+
+def _sensitivity(
+    temperature: "Temperature", degrees: FloatArray | None, flags: FlagArray
+) -> tuple[FloatArray | float, FloatArray | float]:
+    """Return the sensitivity relative to that at the reference temperature, and its relative uncertainty."""
+    alpha, u_alpha = temperature.coefficient_per_c, temperature.u_coefficient_per_c
+    low, high = temperature.valid_range_c
+    # Not known: anywhere in the valid range alike, so a rectangular distribution (JCGM 100:2008, 4.3.7),
+    # about the reference temperature because that is where an uncorrected value belongs.
+    u_unknown = hypot(alpha, u_alpha) * max(high - temperature.reference_c, temperature.reference_c - low)
+    u_unknown = abs(u_unknown) / sqrt(3)
+    if degrees is None:
+        flags |= _TEMPERATURE
+        return 1.0, u_unknown
+    known = np.isfinite(degrees)
+    flags[~((degrees >= low) & (degrees <= high) & known)] |= _TEMPERATURE
+    above = np.where(known, degrees - temperature.reference_c, 0.0)
+    sensitivity = np.clip(1 + alpha * above, *_CORRECTION_LIMITS)
+    relative = np.hypot(above * u_alpha, alpha * temperature.u_temperature_c) / sensitivity
+    return sensitivity, np.where(known, relative, u_unknown)
