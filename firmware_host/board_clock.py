@@ -8,9 +8,9 @@ these lines is the alignment.
 
 How good (times in ms, everything constant over the time looked at): where in each second, or in each
 line of a slower board, one line takes at most d ≤ 10 ms from its board's stamp to the host, the error of
-a live reading is between -2 and d + 2·leak·w + 2, w being the time since such a line.  The leak starts at
+a live reading is between -3 and d + 2·leak·w + 3, w being the time since such a line.  The leak starts at
 2 % and is 53 ppm after 10 minutes, 32 ppm after half an hour.  A reading replayed from a time at which the
-host was listening is within d + 3; one from before that errs in addition by the board's unknown pace times
+host was listening is within d + 4; one from before that errs in addition by the board's unknown pace times
 the distance: 0.2 s in an hour for a crystal of 50 ppm.
 """
 
@@ -199,8 +199,8 @@ class BoardClock:
             return
         slope = _slope_under(points)
         self._pace = min(max(slope - 1.0, -_PACE_BOUND), _PACE_BOUND)
-        # The points lie between 0 and the spread above the truth.  The line under them is at the middle of the
-        # span between these two as well, and nowhere above them: its slope is off by 2·spread/span at most.
+        # The points lie between 0 and the spread above the truth.  The line under them does too at the middle
+        # of the span, and nowhere lies above them: its slope is off by 2·spread/span at most.
         self._pace_doubt = min(_PACE_BOUND, 2 * _QUICKEST_SPREAD_MS / span_ms)
 
     def _with_history(self, board_ms: IntArray, host: FloatArray) -> FloatArray:
@@ -209,8 +209,8 @@ class BoardClock:
             self._knots = self._make_knots()
         knot_board, knot_host = self._knots
         placed = np.interp(board_ms, knot_board, knot_host)
-        # Before the first observation there is only the pace, and until it stands out of its doubt, a crystal's
-        # is the likeliest: none.
+        # Before the first observation there is only the pace, and until it stands out of its doubt, a
+        # crystal's is the likeliest: none.
         pace = self._pace if abs(self._pace) > self._pace_doubt else 0.0
         earlier = knot_host[0] + (board_ms - knot_board[0]) * (1.0 + pace)
         placed = np.where(board_ms < knot_board[0], earlier, placed)
