@@ -75,9 +75,7 @@ def zone_of_mean(mean_uvi: float) -> Zone:
         top = float("inf") if candidate.mean_open_above else candidate.mean_high_uvi
         if candidate.mean_low_uvi <= mean_uvi < top:
             return candidate
-    raise ZoneError(
-        f"no zone holds a mean UVI of {mean_uvi:g}", where="zone", remedy="Give 0 or more"
-    )
+    raise ZoneError(f"no zone holds a mean UVI of {mean_uvi:g}", where="zone", remedy="Give 0 or more")
 
 
 def zone_band(number: int) -> Band:

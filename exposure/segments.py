@@ -1,0 +1,109 @@
+"""Samples as straight pieces of line: what was seen between two samples close enough to each other."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from calibrate.arrays import FlagArray, FloatArray, IntArray
+from calibrate.samples import VALUELESS, Samples
+
+# Two readings in a row may be lost (a busy bus, a reset) before a line between what is left is a guess.
+_CADENCES_BRIDGED = 3.5
+# A fast board's single hiccup of a few seconds hides nothing that a lamp could do.
+_LEAST_GAP_S = 10.0
+# A lamp can go off and come back within minutes: over more than five, a line would be invented.
+_GREATEST_GAP_S = 300.0
+
+
+def default_max_gap_s(cadence_s: float) -> float:
+    """Return how far apart samples may be and still count as seen in between.
+
+    Three and a half cadences, but not under 10 s nor over 300 s.  With readings every 10 s that is 35 s.
+    """
+    return min(max(_CADENCES_BRIDGED * cadence_s, _LEAST_GAP_S), _GREATEST_GAP_S)
+
+
+def cadence_s(samples: Samples) -> float:
+    """Return the usual time between samples: the median spacing; NaN with fewer than two samples."""
+    if len(samples) < 2:
+        return float("nan")
+    spacing = np.diff(samples.utc_ms)
+    return float(np.partition(spacing, len(spacing) // 2)[len(spacing) // 2]) / 1000
+
+
+def valued(samples: Samples) -> Samples:
+    """Return the samples that have a value."""
+    good = (samples.flags & np.uint32(VALUELESS)) == 0
+    good &= np.isfinite(samples.uvi)
+    good &= np.isfinite(samples.u_uvi)
+    if good.all():
+        return samples
+    return Samples(samples.utc_ms[good], samples.uvi[good], samples.u_uvi[good], samples.flags[good])
+
+
+@dataclass(frozen=True, slots=True)
+class Segments:
+    """Straight pieces of the UVI over time, in order; arrays of one length, clipped to an interval.
+
+    `start_ms` and `end_ms` int64 UTC; `uvi_start`, `uvi_end` dimensionless; `u_start`, `u_end` their standard
+    uncertainties; `flags` those of both ends together.
+    """
+
+    start_ms: IntArray
+    end_ms: IntArray
+    uvi_start: FloatArray
+    uvi_end: FloatArray
+    u_start: FloatArray
+    u_end: FloatArray
+    flags: FlagArray
+
+    @property
+    def seconds(self) -> FloatArray:
+        """How long each piece lasts."""
+        return np.asarray((self.end_ms - self.start_ms) * 0.001)
+
+
+def segments(samples: Samples, start_ms: int, end_ms: int, max_gap_s: float) -> Segments:
+    """Return what `samples` show of the interval from `start_ms` to `end_ms`.
+
+    A piece joins two neighbouring samples with values that are at most `max_gap_s` apart.  Over anything
+    longer nothing was seen, and there is no piece: missing is missing, not zero.  Pieces that reach over a
+    bound are cut there, on the line; hand in one sample on each side to see the interval's edges.
+    """
+    reach_ms = round(max_gap_s * 1000)
+    near = slice(
+        int(np.searchsorted(samples.utc_ms, start_ms - reach_ms)),
+        int(np.searchsorted(samples.utc_ms, end_ms + reach_ms, "right")),
+    )
+    good = valued(Samples(samples.utc_ms[near], samples.uvi[near], samples.u_uvi[near], samples.flags[near]))
+    from_ms, to_ms = good.utc_ms[:-1], good.utc_ms[1:]
+    keep = (to_ms - from_ms <= reach_ms) & (to_ms > start_ms) & (from_ms < end_ms)
+    pieces = Segments(
+        from_ms[keep],
+        to_ms[keep],
+        good.uvi[:-1][keep],
+        good.uvi[1:][keep],
+        good.u_uvi[:-1][keep],
+        good.u_uvi[1:][keep],
+        (good.flags[:-1] | good.flags[1:])[keep],
+    )
+    _clip(pieces, start_ms, end_ms)
+    return pieces
+
+
+def _clip(pieces: Segments, start_ms: int, end_ms: int) -> None:
+    """Cut the first and the last piece at the bounds, in place."""
+    if len(pieces.start_ms) == 0:
+        return
+    begins, ends = int(pieces.start_ms[0]), int(pieces.end_ms[0])
+    if begins < start_ms:
+        along = (start_ms - begins) / (ends - begins)
+        pieces.uvi_start[0] += along * (pieces.uvi_end[0] - pieces.uvi_start[0])
+        pieces.u_start[0] += along * (pieces.u_end[0] - pieces.u_start[0])
+        pieces.start_ms[0] = start_ms
+    begins, ends = int(pieces.start_ms[-1]), int(pieces.end_ms[-1])
+    if ends > end_ms:
+        along = (end_ms - begins) / (ends - begins)
+        pieces.uvi_end[-1] = pieces.uvi_start[-1] + along * (pieces.uvi_end[-1] - pieces.uvi_start[-1])
+        pieces.u_end[-1] = pieces.u_start[-1] + along * (pieces.u_end[-1] - pieces.u_start[-1])
+        pieces.end_ms[-1] = end_ms
