@@ -105,7 +105,7 @@ def reason(line: bytes) -> GarbageReason:
 
 def _broken_rule(fields: list[bytes]) -> GarbageReason:
     """Say which rule a line with a right CRC breaks."""
-    verb = fields[1]
+    verb = fields[1] if len(fields) > 1 else b""
     if verb in _REQUEST_VERBS:
         return GarbageReason.ECHO
     if verb not in _BOARD_VERBS:
