@@ -1,0 +1,68 @@
+"""What the boards said of themselves, and when they were last heard."""
+
+import json
+from dataclasses import asdict, dataclass
+
+from firmware_host.messages import Hello
+from ingest.store.database import Database, Row
+from ingest.store.identities import Identities
+
+
+@dataclass(frozen=True, slots=True)
+class BoardRecord:
+    """What is known of a board.  None where it has not happened."""
+
+    board: str
+    first_seen_ms: int | None
+    last_seen_ms: int | None
+    port: str | None
+    hello: Hello | None
+
+
+class Boards:
+    """One record for each board that was ever heard."""
+
+    def __init__(self, database: Database, identities: Identities) -> None:
+        self._database = database
+        self._identities = identities
+
+    def seen(self, board: str, at_ms: int, port: str) -> None:
+        """Record that the board was heard on `port` at `at_ms`."""
+        with self._database.transaction():
+            self._database.execute(
+                "UPDATE board SET first_seen_ms = min(ifnull(first_seen_ms, ?1), ?1),"
+                " last_seen_ms = max(ifnull(last_seen_ms, ?1), ?1), port = ?2 WHERE board_id = ?3",
+                (at_ms, port, self._identities.board(board)),
+            )
+
+    def hello(self, hello: Hello, at_ms: int, port: str) -> None:
+        """Record that the board introduced itself."""
+        with self._database.transaction():
+            self.seen(hello.board, at_ms, port)
+            self._database.execute(
+                "UPDATE board SET hello = ? WHERE board_id = ?",
+                (json.dumps(asdict(hello)), self._identities.board(hello.board)),
+            )
+
+    def get(self, board: str) -> BoardRecord | None:
+        """Return what is known of a board, or None."""
+        row = self._database.row(f"{_SELECT} WHERE board = ?", (board,))
+        return _record(row) if row else None
+
+    def all(self) -> list[BoardRecord]:
+        """Return all boards by name."""
+        return [_record(row) for row in self._database.rows(f"{_SELECT} ORDER BY board")]
+
+
+_SELECT = "SELECT board, first_seen_ms, last_seen_ms, port, hello FROM board"
+
+
+def _record(row: Row) -> BoardRecord:
+    board, first_seen_ms, last_seen_ms, port, text = row
+    hello = None
+    if text is not None:
+        fields = json.loads(text)
+        fields["channels"] = tuple(fields["channels"])
+        fields["units"] = tuple(fields["units"])
+        hello = Hello(**fields)
+    return BoardRecord(board, first_seen_ms, last_seen_ms, port, hello)

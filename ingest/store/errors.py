@@ -1,0 +1,49 @@
+"""What can go wrong with a store, in the keeper's words."""
+
+import sqlite3
+from pathlib import Path
+
+from calibrate.errors import KeeperError
+
+
+class StoreError(KeeperError):
+    """The store cannot be opened, read or written; the message says what to do."""
+
+
+# By the primary part of SQLite's own error name.  What SQLite calls the thing is no help to a keeper.
+_SAID = {
+    "SQLITE_FULL": ("the disk is full", "Free some space; nothing that was stored before is lost."),
+    "SQLITE_BUSY": (
+        "another program has been writing to the store for too long",
+        "Wait for it to end (a backup? an open database browser?) and try again.",
+    ),
+    "SQLITE_LOCKED": ("the store is in use elsewhere in this program", "Try again."),
+    "SQLITE_NOTADB": (
+        "this file is not a store: it is not an SQLite database",
+        "Name another file, or move this one away to begin a new store.",
+    ),
+    "SQLITE_CORRUPT": (
+        "the store is damaged",
+        "Keep a copy of the file and its -wal, then restore a backup or rescue what is readable with "
+        "the sqlite3 program's .recover command. Check the disk or card.",
+    ),
+    "SQLITE_READONLY": (
+        "the store may not be written",
+        "Give this user the right to write the file and its folder.",
+    ),
+    "SQLITE_CANTOPEN": (
+        "the store cannot be opened",
+        "Check that the folder exists and that this user may read and write in it.",
+    ),
+    "SQLITE_PERM": ("the store may not be opened", "Give this user the right to read and write the file."),
+    "SQLITE_IOERR": ("reading or writing the store failed", "Check the disk or card and its free space."),
+}
+
+
+def said_plainly(error: sqlite3.Error, path: Path) -> StoreError:
+    """Return the keeper's version of what SQLite said."""
+    name = getattr(error, "sqlite_errorname", "") or ""
+    for known, (what, remedy) in _SAID.items():
+        if name.startswith(known):
+            return StoreError(what, where=str(path), remedy=remedy)
+    return StoreError(f"the store refused: {error}", where=str(path), remedy="Please report this.")

@@ -1,0 +1,197 @@
+"""Raw readings, kept once each: appending, reading back, following, re-stamping, forgetting."""
+
+from collections.abc import Sequence
+from itertools import groupby
+
+import numpy as np
+
+from ingest.store.batch import StampedBatch
+from ingest.store.codec import Columns, join
+from ingest.store.compaction import Compaction
+from ingest.store.database import Database
+from ingest.store.dirty import DirtyMinutes
+from ingest.store.identities import Identities, Stream
+from ingest.store.intervals import Interval
+from ingest.store.rows import ReadingRows
+from ingest.store.runs import Runs
+from ingest.store.seen import SeenReadings
+
+# From this many on a batch is worth a chunk of its own.
+CHUNK_AT_ONCE = 1024
+# One transaction of forgetting: a few MB.
+MOST_FORGOTTEN_CHUNKS = 256
+
+
+class Readings:
+    """The readings of all boards.  One process appends; others may read meanwhile."""
+
+    def __init__(self, database: Database, identities: Identities, runs: Runs, dirty: DirtyMinutes) -> None:
+        self._database = database
+        self._identities = identities
+        self._runs = runs
+        self._dirty = dirty
+        self._seen = SeenReadings(database)
+        self._rows = ReadingRows(database, identities, runs)
+        self._compaction = Compaction(database, self._rows, self._seen)
+
+    def append(self, batches: Sequence[StampedBatch]) -> list[StampedBatch]:
+        """Store readings in one commit; return those that the store did not have."""
+        run_id = self._runs.running()
+        with self._database.transaction():
+            fresh = [self._append_one(run_id, batch) for batch in batches if len(batch)]
+        return [batch for batch in fresh if batch is not None]
+
+    def seen(self, board: str, boot: str) -> list[Interval]:
+        """Return the sequence numbers stored of one boot, as intervals with both ends inside."""
+        boot_id = self._identities.find_boot(board, boot)
+        if boot_id is None:
+            return []
+        with self._database.snapshot():
+            return self._seen.all(boot_id)
+
+    def latest_boot(self, board: str) -> str | None:
+        """Return the boot of the board that appeared last in the store, or None."""
+        row = self._database.row(
+            "SELECT boot FROM boot JOIN board USING (board_id) WHERE board = ? ORDER BY boot_id DESC LIMIT 1",
+            (board,),
+        )
+        return row[0] if row else None
+
+    def between(self, board: str, from_ms: int, to_ms: int) -> list[StampedBatch]:
+        """Return the readings of a board in [from_ms, to_ms).
+
+        One batch for each boot and set of channels, by their first times; in each, time order, and order of
+        sequence number where times are equal.
+        """
+        board_id = self._identities.find_board(board)
+        if board_id is None:
+            return []
+        with self._database.snapshot():
+            rows = self._rows.in_time(board_id, from_ms, to_ms)
+        rows.sort(key=lambda row: (row.stream.stream_id, row.batch_id))
+        batches = []
+        for stream, group in groupby(rows, key=lambda row: row.stream):
+            columns = _in_time_order(join([row.columns for row in group]))
+            first, end = np.searchsorted(columns.utc_ms, (from_ms, to_ms))
+            if first < end:
+                batches.append(_batch(stream, columns.some(slice(first, end))))
+        return sorted(batches, key=lambda batch: int(batch.utc_ms[0]))
+
+    def extent(self, board: str) -> tuple[int, int] | None:
+        """Return the UTC milliseconds of the first and the last reading of a board by time, or None."""
+        first_ms, last_ms = self._database.row(_EXTENT, (board,)) or (None, None)
+        return None if first_ms is None else (first_ms, last_ms)
+
+    def last_utc_ms(self, board: str) -> int | None:
+        """Return the UTC milliseconds of the latest reading of a board, or None."""
+        extent = self.extent(board)
+        return None if extent is None else extent[1]
+
+    def last_utc_ms_any(self) -> int | None:
+        """Return the UTC milliseconds of the latest reading of all, or None."""
+        (last_ms,) = self._database.row(_LAST_OF_ALL) or (None,)
+        return None if last_ms is None else int(last_ms)
+
+    def since(self, position: int, limit_readings: int) -> tuple[list[StampedBatch], int]:
+        """Return what was appended after `position`, oldest first, and the position after it.
+
+        Stops at the row that reaches `limit_readings`.  Compaction may make readings come twice; none is ever
+        left out.  Position 0 is before everything.
+        """
+        batches: list[StampedBatch] = []
+        n = 0
+        with self._database.snapshot():
+            for row in self._rows.since(position):
+                batches.append(_batch(row.stream, row.columns))
+                position = row.batch_id
+                n += len(row.columns)
+                if n >= limit_readings:
+                    break
+        return batches, position
+
+    def restamp(self, run_id: int, delta_ms: int, *, clock_sure: bool) -> None:
+        """Move all readings of a run by `delta_ms`, at the cost of one row whatever their number.
+
+        `clock_sure` also takes CLOCK_UNSURE_MARK off them.  Their minutes, old and new, become dirty, and cursors that
+        have passed any of them are set back.
+        """
+        self._runs.running()
+        self._runs.restamp(run_id, delta_ms, self._rows.newest_batch(), clock_sure=clock_sure)
+
+    def compact(self, now_ms: int) -> bool:
+        """Do one small step of packing the tail into chunks, if there is one to do; return whether more waits."""
+        self._runs.running()
+        return self._compaction.step(now_ms)
+
+    def forget_before(self, utc_ms: int) -> int:
+        """Delete chunks that ended before `utc_ms` and whose minutes are summarised; return how many.
+
+        At most `MOST_FORGOTTEN_CHUNKS` in one call.  Minutes stay.
+        """
+        self._runs.running()
+        with self._database.transaction():
+            old = [
+                chunk_id
+                for chunk_id, board_id, first_ms, last_ms in self._database.walk(_OLD_CHUNKS, (utc_ms,))
+                if not self._dirty.touches(board_id, first_ms, last_ms)
+            ][:MOST_FORGOTTEN_CHUNKS]
+            self._database.execute_many("DELETE FROM chunk WHERE chunk_id = ?", [(chunk,) for chunk in old])
+        return len(old)
+
+    def _append_one(self, run_id: int, batch: StampedBatch) -> StampedBatch | None:
+        stream = self._identities.stream(batch.board, batch.boot, batch.channels)
+        fresh = self._seen.add_new(stream.boot_id, batch)
+        if fresh is None:
+            return None
+        columns = Columns(fresh.seq, fresh.utc_ms, fresh.marks, fresh.values)
+        first_ms, last_ms = int(fresh.utc_ms.min()), int(fresh.utc_ms.max())
+        self._dirty.mark(stream.board_id, first_ms, last_ms)
+        if len(fresh) < CHUNK_AT_ONCE:
+            self._rows.add_to_tail(stream, run_id, columns, (first_ms, last_ms))
+        else:
+            self._rows.add_chunks(stream, run_id, columns)
+            self._seen.persist(stream.boot_id)
+        return fresh
+
+
+def _in_time_order(columns: Columns) -> Columns:
+    later = np.diff(columns.utc_ms)
+    if (later > 0).all():
+        return columns
+    return columns.some(np.lexsort((columns.seq, columns.utc_ms)))
+
+
+def _batch(stream: Stream, columns: Columns) -> StampedBatch:
+    return StampedBatch(
+        board=stream.board,
+        boot=stream.boot,
+        channels=stream.channels,
+        seq=columns.seq,
+        utc_ms=columns.utc_ms,
+        values=columns.values,
+        marks=columns.marks,
+    )
+
+
+_EXTENT = """
+SELECT min(first_ms), max(last_ms) FROM (
+    SELECT min(start_ms) + shift_ms AS first_ms, max(end_ms) + shift_ms AS last_ms
+    FROM board JOIN chunk USING (board_id) JOIN run USING (run_id) WHERE board = ?1 GROUP BY run_id
+    UNION ALL
+    SELECT min(start_ms) + shift_ms, max(end_ms) + shift_ms
+    FROM board JOIN stream USING (board_id) JOIN tail USING (stream_id) JOIN run USING (run_id)
+    WHERE board = ?1 AND batch_id > chunked_through GROUP BY run_id
+)
+"""
+_LAST_OF_ALL = """
+SELECT max(last_ms) FROM (
+    SELECT max(end_ms) + shift_ms AS last_ms FROM chunk JOIN run USING (run_id) GROUP BY run_id
+    UNION ALL
+    SELECT max(end_ms) + shift_ms FROM tail JOIN run USING (run_id) GROUP BY run_id
+)
+"""
+_OLD_CHUNKS = """
+SELECT chunk_id, board_id, start_ms + shift_ms, end_ms + shift_ms FROM chunk JOIN run USING (run_id)
+WHERE end_ms + shift_ms < ?1 AND last_batch < (SELECT max(last_batch) FROM chunk)
+ORDER BY chunk_id
+"""

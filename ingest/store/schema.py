@@ -1,0 +1,211 @@
+"""The store's tables, as named and ordered migrations."""
+
+from dataclasses import dataclass
+
+from ingest.store.database import Database
+from ingest.store.errors import StoreError
+
+# In the file's header, so that a stranger's database is never taken for a store: "BKst" in ASCII.
+APPLICATION_ID = 0x424B7374
+
+
+@dataclass(frozen=True, slots=True)
+class Migration:
+    """One step; its number is its place in `MIGRATIONS`, counted from 1."""
+
+    name: str
+    statements: tuple[str, ...]
+
+
+MIGRATIONS: tuple[Migration, ...] = (
+    Migration(
+        "readings",
+        (
+            # One daemon process.  Readings carry UTC as it was first stamped; `shift_ms` is added on
+            # reading, so that setting the clock right moves a run of any length by changing one row.
+            # Rows of readings up to batch `sure_through` no longer count as stamped by an unset clock.
+            """CREATE TABLE run (
+                run_id INTEGER PRIMARY KEY,
+                mono_ms INTEGER NOT NULL,
+                wall_ms INTEGER NOT NULL,
+                synchronised INTEGER NOT NULL,
+                shift_ms INTEGER NOT NULL DEFAULT 0,
+                sure_through INTEGER NOT NULL DEFAULT 0
+            ) STRICT""",
+            """CREATE TABLE board (
+                board_id INTEGER PRIMARY KEY,
+                board TEXT NOT NULL UNIQUE,
+                first_seen_ms INTEGER,
+                last_seen_ms INTEGER,
+                port TEXT,
+                hello TEXT
+            ) STRICT""",
+            """CREATE TABLE boot (
+                boot_id INTEGER PRIMARY KEY,
+                board_id INTEGER NOT NULL,
+                boot TEXT NOT NULL,
+                UNIQUE (board_id, boot)
+            ) STRICT""",
+            # Readings of one boot with the same channels.  Rows of `tail` up to batch `chunked_through`
+            # are in a chunk by now and only wait to be deleted.
+            """CREATE TABLE stream (
+                stream_id INTEGER PRIMARY KEY,
+                boot_id INTEGER NOT NULL,
+                board_id INTEGER NOT NULL,
+                channels TEXT NOT NULL,
+                chunked_through INTEGER NOT NULL DEFAULT 0,
+                UNIQUE (boot_id, channels)
+            ) STRICT""",
+            # Sequence numbers known, first to last inclusive.  What stands only in `tail` is not listed
+            # here yet: the tail is part of the same answer.
+            """CREATE TABLE seen (
+                owner INTEGER NOT NULL,
+                first INTEGER NOT NULL,
+                last INTEGER NOT NULL,
+                PRIMARY KEY (owner, first)
+            ) STRICT, WITHOUT ROWID""",
+            # What was appended lately, one row a batch, in order and with no second index: each index
+            # would dirty one more page for each board in each commit, and a card wears by the page.
+            """CREATE TABLE tail (
+                batch_id INTEGER PRIMARY KEY,
+                stream_id INTEGER NOT NULL,
+                run_id INTEGER NOT NULL,
+                start_ms INTEGER NOT NULL,
+                end_ms INTEGER NOT NULL,
+                first_seq INTEGER NOT NULL,
+                last_seq INTEGER NOT NULL,
+                n INTEGER NOT NULL,
+                data BLOB NOT NULL
+            ) STRICT""",
+            """CREATE TABLE chunk (
+                chunk_id INTEGER PRIMARY KEY,
+                board_id INTEGER NOT NULL,
+                run_id INTEGER NOT NULL,
+                start_ms INTEGER NOT NULL,
+                end_ms INTEGER NOT NULL,
+                stream_id INTEGER NOT NULL,
+                last_batch INTEGER NOT NULL,
+                n INTEGER NOT NULL,
+                data BLOB NOT NULL
+            ) STRICT""",
+            "CREATE INDEX chunk_by_time ON chunk (board_id, run_id, start_ms)",
+            "CREATE UNIQUE INDEX chunk_by_batch ON chunk (last_batch)",
+            "CREATE TABLE cursor (name TEXT PRIMARY KEY, position INTEGER NOT NULL) STRICT, WITHOUT ROWID",
+        ),
+    ),
+    Migration(
+        "spots and their minutes",
+        (
+            "CREATE TABLE spot (spot_id INTEGER PRIMARY KEY, spot TEXT NOT NULL UNIQUE) STRICT",
+            "CREATE TABLE calibration (identity TEXT PRIMARY KEY, toml TEXT NOT NULL) STRICT",
+            """CREATE TABLE assignment (
+                assignment_id INTEGER PRIMARY KEY,
+                generation INTEGER NOT NULL,
+                spot_id INTEGER NOT NULL,
+                from_ms INTEGER NOT NULL,
+                to_ms INTEGER,
+                board TEXT NOT NULL,
+                sensor TEXT NOT NULL,
+                calibration TEXT NOT NULL,
+                lamp_kind TEXT NOT NULL,
+                band TEXT NOT NULL,
+                reason TEXT NOT NULL,
+                withdrawn INTEGER NOT NULL DEFAULT 0
+            ) STRICT""",
+            "CREATE INDEX assignment_by_spot ON assignment (spot_id)",
+            # Minutes of a board whose summaries are out of date, first to last inclusive.
+            """CREATE TABLE dirty (
+                owner INTEGER NOT NULL,
+                first INTEGER NOT NULL,
+                last INTEGER NOT NULL,
+                PRIMARY KEY (owner, first)
+            ) STRICT, WITHOUT ROWID""",
+            # An hour of minutes of one spot.  `place` is spot_id * 2^32 + hours since the epoch: one
+            # integer key needs no second index.
+            "CREATE TABLE minute_block (place INTEGER PRIMARY KEY, data BLOB NOT NULL) STRICT",
+        ),
+    ),
+    Migration(
+        "events and outbox",
+        (
+            """CREATE TABLE event (
+                identity TEXT PRIMARY KEY,
+                kind TEXT NOT NULL,
+                subject_kind TEXT NOT NULL,
+                subject TEXT NOT NULL,
+                severity TEXT NOT NULL,
+                opened_ms INTEGER NOT NULL,
+                sentence TEXT NOT NULL,
+                advice TEXT NOT NULL,
+                evidence TEXT NOT NULL,
+                acknowledged_ms INTEGER,
+                closed_ms INTEGER,
+                closing TEXT
+            ) STRICT""",
+            "CREATE INDEX event_by_time ON event (opened_ms)",
+            "CREATE INDEX event_open ON event (opened_ms) WHERE closed_ms IS NULL",
+            # Each state that an event ever had, in full and in order.
+            """CREATE TABLE event_change (
+                change_id INTEGER PRIMARY KEY,
+                identity TEXT NOT NULL,
+                severity TEXT NOT NULL,
+                sentence TEXT NOT NULL,
+                advice TEXT NOT NULL,
+                evidence TEXT NOT NULL,
+                acknowledged_ms INTEGER,
+                closed_ms INTEGER,
+                closing TEXT
+            ) STRICT""",
+            "CREATE INDEX event_change_by_event ON event_change (identity)",
+            # AUTOINCREMENT: a number must not come again after its message was delivered and deleted.
+            """CREATE TABLE outbox (
+                message_id INTEGER PRIMARY KEY AUTOINCREMENT,
+                created_ms INTEGER NOT NULL,
+                topic TEXT NOT NULL,
+                payload BLOB NOT NULL,
+                qos INTEGER NOT NULL,
+                retain INTEGER NOT NULL
+            ) STRICT""",
+            "CREATE INDEX outbox_retained ON outbox (topic) WHERE retain",
+            "CREATE TABLE tally (name TEXT PRIMARY KEY, count INTEGER NOT NULL) STRICT, WITHOUT ROWID",
+        ),
+    ),
+)
+
+
+def version_of(database: Database) -> int:
+    """Return the number of the last migration that this file has; 0 for a new one."""
+    (application,) = database.row("PRAGMA application_id") or (0,)
+    (version,) = database.row("PRAGMA user_version") or (0,)
+    (tables,) = database.row("SELECT count(*) FROM sqlite_schema") or (0,)
+    if tables and application != APPLICATION_ID:
+        raise StoreError(
+            "this SQLite database belongs to something else",
+            where=str(database.path),
+            remedy="Name another file for the store.",
+        )
+    if version > len(MIGRATIONS):
+        raise StoreError(
+            f"this store has format {version}, and this program knows formats up to {len(MIGRATIONS)}",
+            where=str(database.path),
+            remedy="Install the newer version that wrote it; the store was left as it is.",
+        )
+    return int(version)
+
+
+def migrate(database: Database) -> None:
+    """Bring the tables up to date; each step and its record are one commit."""
+    while (done := version_of(database)) < len(MIGRATIONS):
+        with database.transaction():
+            if version_of(database) != done:  # another process was faster
+                continue
+            if done == 0:
+                database.execute(f"PRAGMA application_id = {APPLICATION_ID}")
+                database.execute(
+                    "CREATE TABLE migration (version INTEGER PRIMARY KEY, name TEXT NOT NULL) STRICT"
+                )
+            step = MIGRATIONS[done]
+            for statement in step.statements:
+                database.execute(statement)
+            database.execute("INSERT INTO migration VALUES (?, ?)", (done + 1, step.name))
+            database.execute(f"PRAGMA user_version = {done + 1}")

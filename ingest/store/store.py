@@ -1,0 +1,105 @@
+"""The store: one SQLite file, the truth of a bridge."""
+
+from contextlib import AbstractContextManager
+from pathlib import Path
+from types import TracebackType
+from typing import Self
+
+from firmware_host.clock import Moment
+from ingest.store.assignments import Assignments
+from ingest.store.boards import Boards
+from ingest.store.calibrations import Calibrations
+from ingest.store.cursors import Cursors
+from ingest.store.database import Database
+from ingest.store.dirty import DirtyMinutes
+from ingest.store.errors import StoreError
+from ingest.store.events import Events
+from ingest.store.identities import Identities
+from ingest.store.lock import WriterLock
+from ingest.store.minutes import Minutes
+from ingest.store.outbox import Outbox
+from ingest.store.readings import Readings
+from ingest.store.runs import Runs
+from ingest.store.schema import MIGRATIONS, migrate, version_of
+
+
+class Store:
+    """Everything that a bridge keeps.  Use it in the thread that opened it; open another for another thread."""
+
+    def __init__(self, database: Database, lock: WriterLock) -> None:
+        """Wrap an open and migrated database; use `Store.open`."""
+        self._database = database
+        self._lock = lock
+        identities = Identities(database)
+        dirty = DirtyMinutes(database)
+        self.cursors = Cursors(database)
+        self._runs = Runs(database, dirty, self.cursors, lock)
+        self.readings = Readings(database, identities, self._runs, dirty)
+        self.minutes = Minutes(database, identities, dirty)
+        self.assignments = Assignments(database, identities, dirty, self.readings.extent)
+        self.calibrations = Calibrations(database)
+        self.events = Events(database)
+        self.outbox = Outbox(database)
+        self.boards = Boards(database, identities)
+
+    @classmethod
+    def open(cls, path: Path, *, read_only: bool = False) -> Self:
+        """Open the store at `path`; make it, or bring its format up to date, unless `read_only`."""
+        if not path.parent.is_dir():
+            raise StoreError(
+                f"there is no folder {path.parent}",
+                where=str(path),
+                remedy="Make the folder, or name another.",
+            )
+        if path.is_dir():
+            raise StoreError("this is a folder", where=str(path), remedy="Name a file in it.")
+        if read_only and not path.exists():
+            raise StoreError(
+                "there is no store yet", where=str(path), remedy="Start the daemon, or name the right file."
+            )
+        database = Database.connect(path, read_only=read_only)
+        try:
+            if read_only:
+                version = version_of(database)
+                if version < len(MIGRATIONS):
+                    raise StoreError(
+                        f"this store has format {version}, and reading it needs format {len(MIGRATIONS)}",
+                        where=str(path),
+                        remedy="Start the daemon once: it brings the store up to date.",
+                    )
+            else:
+                version_of(database)
+                database.use_wal()
+                migrate(database)
+        except BaseException:
+            database.close()
+            raise
+        return cls(database, WriterLock(path))
+
+    def begin_run(self, moment: Moment) -> int:
+        """Become the one process that appends readings, from `moment` on; return the number of the run.
+
+        Refused while another process is.  The right is given back by `close`, or by the process's end.
+        """
+        return self._runs.begin(moment)
+
+    def transaction(self) -> AbstractContextManager[None]:
+        """Make all writes inside one commit: all of them or none."""
+        return self._database.transaction()
+
+    def sync(self) -> None:
+        """Return when everything committed so far would survive a power cut."""
+        self._database.sync()
+
+    def close(self) -> None:
+        """Give back the file and the right to append."""
+        self._database.close()
+        self._lock.give_back()
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self.close()
