@@ -1,0 +1,57 @@
+"""The last readings, kept for a host that was away.  All memory is taken at the start and never grows."""
+
+from array import array
+
+WANTED = 4096  # an hour at one reading a second is 3600
+LEAST = 256
+
+
+class Ring:
+    """Readings by sequence number, the oldest overwritten first: 7 bytes a reading and 4 for each channel."""
+
+    def __init__(self, channels, capacity):
+        self.capacity = capacity
+        self.next_seq = 0
+        self._channels = channels
+        self._values = array("i", bytes(4 * channels * capacity))
+        self._whole_s = array("I", bytes(4 * capacity))
+        self._ms = array("H", bytes(2 * capacity))
+        self._marks = bytearray(capacity)
+
+    @property
+    def first_seq(self):
+        """The oldest reading that is still here (next_seq when there is none)."""
+        return max(0, self.next_seq - self.capacity)
+
+    def add(self, whole_s, ms, values, marks):
+        """Keep a reading and return its sequence number."""
+        seq = self.next_seq
+        slot = seq % self.capacity
+        self._whole_s[slot] = whole_s
+        self._ms[slot] = ms
+        self._marks[slot] = marks
+        at = slot * self._channels
+        for index in range(self._channels):
+            self._values[at + index] = values[index]
+        self.next_seq = seq + 1
+        return seq
+
+    def load(self, seq, values):
+        """Fill `values` with those of a reading that is still here; return its whole_s, ms and marks."""
+        slot = seq % self.capacity
+        at = slot * self._channels
+        for index in range(self._channels):
+            values[index] = self._values[at + index]
+        return self._whole_s[slot], self._ms[slot], self._marks[slot]
+
+
+def make(channels):
+    """The largest ring that the memory allows."""
+    capacity = WANTED
+    while True:
+        try:
+            return Ring(channels, capacity)
+        except MemoryError:
+            if capacity <= LEAST:
+                raise
+            capacity //= 2

@@ -1,0 +1,51 @@
+"""Boards on their bench, and scripts on the board's interpreter."""
+
+import subprocess
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+import pytest
+
+from tests.hardware.firmware_bench import FIRMWARE, STAND_IN, FirmwareBench, environment, micropython
+
+ON_BOARD = Path(__file__).parent / "on_board"
+
+
+@pytest.fixture
+def make_bench(tmp_path: Path) -> Iterator[Callable[..., FirmwareBench]]:
+    benches: list[FirmwareBench] = []
+
+    def make(**options: object) -> FirmwareBench:
+        folder = tmp_path / f"board{len(benches)}"
+        bench = FirmwareBench(folder, **options)  # type: ignore[arg-type]
+        benches.append(bench)
+        bench.plug()
+        return bench
+
+    yield make
+    for bench in benches:
+        bench.unplug()
+
+
+@pytest.fixture
+def on_board(tmp_path: Path) -> Callable[..., str]:
+    """Run a script of on_board/ with the firmware's modules and a board's memory; return what it prints."""
+
+    def run(script: str, *arguments: str, said: str = "", heap: str = "256K") -> str:
+        done = subprocess.run(
+            [micropython(), "-X", f"heapsize={heap}", str(ON_BOARD / script), *arguments],
+            cwd=tmp_path,
+            env=on_board_environment(),
+            input=said,
+            capture_output=True,
+            text=True,
+            timeout=60,
+        )
+        assert done.returncode == 0, done.stdout + done.stderr
+        return done.stdout
+
+    return run
+
+
+def on_board_environment() -> dict[str, str]:
+    return {**environment(), "MICROPYPATH": f"{STAND_IN}:{FIRMWARE}:{ON_BOARD}"}

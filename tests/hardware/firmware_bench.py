@@ -1,0 +1,197 @@
+"""The board's own firmware under MicroPython behind a pseudo-terminal, to be opened like any serial port.
+
+with FirmwareBench(tmp_path, settings={"cadence_ms": 200}) as bench:
+    open bench.port, read lines, bench.set_light_mv(900), bench.power_cycle(), ...
+
+As with a USB port, what the firmware says while nobody has the port open is lost.
+"""
+
+import contextlib
+import json
+import os
+import select
+import shutil
+import subprocess
+import sys
+import threading
+import tty
+from pathlib import Path
+from types import TracebackType
+from typing import Self
+
+ROOT = Path(__file__).parents[2]
+FIRMWARE = ROOT / "hardware" / "firmware"
+STAND_IN = Path(__file__).parent / "stand_in"
+
+_LOOK_AGAIN_MS = 10
+
+
+def micropython() -> str:
+    """Return the interpreter's path: it comes with the test dependencies, so it must be there."""
+    beside = Path(sys.executable).with_name("micropython")
+    found = str(beside) if beside.exists() else shutil.which("micropython")
+    if found is None:
+        raise RuntimeError("no micropython command. Install the project's test extra into this environment")
+    return found
+
+
+def flash(folder: Path) -> None:
+    """Copy the firmware's files into a board's folder."""
+    shutil.copytree(FIRMWARE, folder, ignore=shutil.ignore_patterns("__pycache__"), dirs_exist_ok=True)
+
+
+def environment() -> dict[str, str]:
+    """Return the environment in which the firmware finds the stand-in `machine`."""
+    return {**os.environ, "MICROPYPATH": str(STAND_IN)}
+
+
+class FirmwareBench:
+    """One board on its bench, powered on from `__enter__` to `__exit__`."""
+
+    def __init__(
+        self,
+        folder: Path,
+        *,
+        settings: dict[str, object] | None = None,
+        unique_id: str = "e6614c311b7a2f34",
+        light: str | None = None,
+    ) -> None:
+        """`light`: source of a module with `photodiode_mv(t_us)`; without it `set_light_mv` says."""
+        self.folder = folder
+        self.identity = f"uv-{unique_id}"
+        flash(folder)
+        (folder / "unique_id").write_text(unique_id)
+        if settings is not None:
+            (folder / "settings.json").write_text(json.dumps(settings))
+        if light is not None:
+            (folder / "light.py").write_text(light)
+        self._power: _Power | None = None
+
+    def __enter__(self) -> Self:
+        self.plug()
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self.unplug()
+
+    @property
+    def port(self) -> str:
+        """The path of the port, as long as the board is plugged in."""
+        if self._power is None:
+            raise RuntimeError("the board is not plugged in")
+        return self._power.port
+
+    @property
+    def running(self) -> bool:
+        """Whether the firmware is at work."""
+        return self._power is not None and self._power.process.poll() is None
+
+    def plug(self) -> str:
+        """Power the board and return its port."""
+        if self._power is not None:
+            raise RuntimeError("the board is plugged in already")
+        self._power = _Power(self.folder)
+        return self._power.port
+
+    def unplug(self) -> None:
+        """Cut the board's power and take its port away."""
+        if self._power is not None:
+            self._power.off()
+            self._power = None
+
+    def power_cycle(self) -> str:
+        """Unplug, plug in again, and return the new port."""
+        self.unplug()
+        return self.plug()
+
+    def set_light_mv(self, millivolts: float) -> None:
+        """Let the photodiode give so much from its next measurement on."""
+        self._write("light_mv", millivolts)
+
+    def set_thermometer_mv(self, millivolts: float) -> None:
+        """Let the analog thermometer on pin 27 give so much."""
+        self._write("thermometer_mv", millivolts)
+
+    def watchdog(self) -> tuple[int, int, int] | None:
+        """Timeout in ms, number of feeds and longest time between two in ms; None when never armed."""
+        path = self.folder / "watchdog"
+        if not path.exists():
+            return None
+        timeout_ms, feeds, longest_ms = path.read_text().split()
+        return int(timeout_ms), int(feeds), int(longest_ms)
+
+    def _write(self, name: str, value: float) -> None:
+        new = self.folder / f"{name}.new"
+        new.write_text(repr(float(value)))
+        new.replace(self.folder / name)
+
+
+class _Power:
+    """One start of the board: the process, its pseudo-terminal, and the thread that joins the two."""
+
+    def __init__(self, folder: Path) -> None:
+        self.process = subprocess.Popen(
+            [micropython(), "main.py"],
+            cwd=folder,
+            env=environment(),
+            stdin=subprocess.PIPE,
+            stdout=subprocess.PIPE,
+            bufsize=0,
+        )
+        self._pty, host_side = os.openpty()
+        os.set_blocking(self._pty, False)
+        tty.setraw(host_side)
+        self.port = os.ttyname(host_side)
+        os.close(host_side)
+        self._off = threading.Event()
+        self._cable = threading.Thread(target=self._carry, name=f"cable of {self.port}", daemon=True)
+        self._cable.start()
+
+    def off(self) -> None:
+        """Cut the power."""
+        self.process.kill()
+        self.process.wait()
+        self._off.set()
+        self._cable.join()
+        os.close(self._pty)
+        for pipe in (self.process.stdin, self.process.stdout):
+            if pipe is not None:
+                with contextlib.suppress(BrokenPipeError):
+                    pipe.close()
+
+    def _carry(self) -> None:
+        """Carry bytes both ways while the host has the port open; drop the board's while it has not."""
+        assert self.process.stdin is not None
+        assert self.process.stdout is not None
+        to_board, from_board, host = self.process.stdin.fileno(), self.process.stdout.fileno(), self._pty
+        while not self._off.is_set():
+            # A port that nobody has open reports a hang-up at once and always, and a board that is busy
+            # leaves the host's bytes where they are: in both cases only the board can wake this loop.
+            is_open = not _state(host) & select.POLLHUP
+            listening = is_open and bool(_state(to_board, select.POLLOUT) & select.POLLOUT)
+            happened = _wait({from_board, host} if listening else {from_board})
+            if from_board in happened:
+                said = os.read(from_board, 4096)
+                if not said:
+                    return  # the firmware ended
+                if is_open:
+                    with contextlib.suppress(BlockingIOError):  # the host does not read: lost, as on USB
+                        os.write(host, said)
+            if host in happened:
+                with contextlib.suppress(OSError):  # closed, or the power cut, in this very moment
+                    os.write(to_board, os.read(host, 4096))
+
+
+def _state(fd: int, events: int = 0) -> int:
+    poll = select.poll()
+    poll.register(fd, events)
+    return dict(poll.poll(0)).get(fd, 0)
+
+
+def _wait(fds: set[int]) -> set[int]:
+    poll = select.poll()
+    for fd in fds:
+        poll.register(fd, select.POLLIN)
+    return {fd for fd, _ in poll.poll(_LOOK_AGAIN_MS)}
