@@ -169,6 +169,14 @@ def test_the_split_of_the_bytes_changes_nothing(data: st.DataObject, parts: list
     assert in_pieces.counts == at_once.counts
 
 
+@given(st.data(), st.lists(st.one_of(noise.map(lambda some: some + b"\n"), messages), max_size=12))
+def test_noise_costs_no_line_but_the_one_it_is_in(data: st.DataObject, parts: list[bytes | Message]) -> None:
+    stream = b"".join(part if isinstance(part, bytes) else encoded(part) for part in parts)
+    heard = fed(WireParser(), data.draw(split(stream)))
+    understood = [message for message in heard if not isinstance(message, Garbage)]
+    assert understood == [part for part in parts if not isinstance(part, bytes)]
+
+
 @given(st.binary(max_size=2000))
 def test_a_board_survives_any_request(data: bytes) -> None:
     parse_request(data)
