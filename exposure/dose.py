@@ -71,8 +71,8 @@ def dose_of(pieces: Segments) -> Dose:
     """Return the dose of pieces already cut out; see `dose`."""
     seconds = pieces.seconds
     return Dose(
-        uvi_h=float(seconds @ (pieces.uvi_start + pieces.uvi_end)) / 7200,
-        u_uvi_h=float(seconds @ (pieces.u_start + pieces.u_end)) / 7200,
+        uvi_h=float((seconds * (pieces.uvi_start + pieces.uvi_end)).sum()) / 7200,
+        u_uvi_h=float((seconds * (pieces.u_start + pieces.u_end)).sum()) / 7200,
         seconds_seen=float(seconds.sum()),
         at_least=bool(np.any(pieces.flags & np.uint32(AT_LEAST))),
     )

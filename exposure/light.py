@@ -1,0 +1,126 @@
+"""When a spot was lit, and how long its UVI was over each limit of its band meanwhile."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from calibrate.arrays import FloatArray
+from exposure.bands import Band
+from exposure.normal import normal_cdf
+from exposure.segments import BoolArray, Segments
+
+# What is printed with one decimal as 0.0 is dark to a keeper, however good the sensor.
+_LEAST_LIT_UVI = 0.05
+# Light is what lasts: noise does not stay over two of its standard deviations for a minute...
+_LEAST_LIT_MS = 60_000
+_LEAST_LIT_PIECES = 2
+# ...or what is strong: nor does it ever reach ten.
+_STRONG = 5.0
+# Arrays of this length stay in the processor's cache and under malloc's threshold for fresh pages.
+_BLOCK = 8192
+
+
+@dataclass(frozen=True, slots=True)
+class Light:
+    """Hours of light and hours over each limit; `first_ms` and `last_ms` are None where none was seen.
+
+    `over_…` in hours by the best estimate, `likely_over_…` weighted by the probability that the true UVI
+    was over the limit.  `uvi_h` and `u_uvi_h` are the dose of the lit time [UVI·h].
+    """
+
+    threshold_uvi: float
+    first_ms: int | None
+    last_ms: int | None
+    lit_hours: float
+    uvi_h: float
+    u_uvi_h: float
+    over_low: float
+    over_high: float
+    over_ceiling: float
+    likely_over_low: float
+    likely_over_high: float
+    likely_over_ceiling: float
+
+
+def light_of(pieces: Segments, band: Band) -> Light:
+    """Return what `pieces`, at least one, show of the light.  `profile.day_profile` says what lit means."""
+    dark_level_u = float(min(pieces.u_start.min(), pieces.u_end.min()))
+    threshold_uvi = max(_LEAST_LIT_UVI, 2 * dark_level_u)
+    lit = np.flatnonzero(_lit(pieces, threshold_uvi))
+    sums = np.zeros(9)
+    for begin in range(0, len(lit), _BLOCK):
+        sums += _sums(pieces, lit[begin : begin + _BLOCK], band, threshold_uvi)
+    first_ms, last_ms = _ends(pieces, lit, threshold_uvi) if sums[0] > 0 else (None, None)
+    return Light(threshold_uvi, first_ms, last_ms, *(float(total) for total in sums))
+
+
+def _sums(pieces: Segments, at: NDArray[np.intp], band: Band, threshold_uvi: float) -> FloatArray:
+    """Return the sums of `Light`, from `lit_hours` on, over the pieces at the indices `at`.
+
+    A straight line from a to b spends the part (b - L) / (b - a) of its time over L: no sampling error.
+    """
+    start, end = pieces.uvi_start[at], pieces.uvi_end[at]
+    lowest, highest = np.minimum(start, end), np.maximum(start, end)
+    span = np.maximum(highest - lowest, 1e-12)
+    hours = (pieces.end_ms[at] - pieces.start_ms[at]) / 3_600_000
+
+    lit_part = np.where(lowest >= threshold_uvi, 1.0, np.clip((highest - threshold_uvi) / span, 0, 1))
+    lit_hours = hours * lit_part
+    middle = (highest + np.maximum(lowest, threshold_uvi)) / 2
+    middle_u = np.maximum((pieces.u_start[at] + pieces.u_end[at]) / 2, 1e-12)
+
+    over_low = np.where(lowest >= band.low_uvi, 1.0, np.clip((highest - band.low_uvi) / span, 0, 1))
+    likely = [
+        (lit_hours * normal_cdf((middle - limit) / middle_u)).sum()
+        for limit in (band.low_uvi, band.high_uvi, band.ceiling_uvi)
+    ]
+    return np.array(
+        [
+            lit_hours.sum(),
+            (lit_hours * middle).sum(),
+            (lit_hours * middle_u).sum(),
+            (hours * np.minimum(over_low, lit_part)).sum(),  # dark time is never in the band
+            (hours * np.clip((highest - band.high_uvi) / span, 0, 1)).sum(),
+            (hours * np.clip((highest - band.ceiling_uvi) / span, 0, 1)).sum(),
+            *likely,
+        ]
+    )
+
+
+def _lit(pieces: Segments, threshold_uvi: float) -> BoolArray:
+    """Return which pieces belong to light, with those that lead into and out of it."""
+    over = (pieces.uvi_start >= threshold_uvi) & (pieces.uvi_end >= threshold_uvi)
+    joined = pieces.start_ms[1:] == pieces.end_ms[:-1]
+    first = np.flatnonzero(np.concatenate([[True], (over[1:] != over[:-1]) | ~joined]))
+    last = np.append(first[1:], len(over)) - 1
+    lasting = (
+        over[first]
+        & (last - first + 1 >= _LEAST_LIT_PIECES)
+        & (pieces.end_ms[last] - pieces.start_ms[first] >= _LEAST_LIT_MS)
+    )
+    bright = np.repeat(lasting, last - first + 1)
+    bright |= (pieces.uvi_start >= _STRONG * threshold_uvi) | (pieces.uvi_end >= _STRONG * threshold_uvi)
+    lit = bright.copy()
+    lit[1:] |= bright[:-1] & joined
+    lit[:-1] |= bright[1:] & joined
+    return lit
+
+
+def _ends(pieces: Segments, lit: NDArray[np.intp], threshold_uvi: float) -> tuple[int, int]:
+    """Return when light was first and last seen: where the line crosses the threshold."""
+    first = next(i for i in lit if max(pieces.uvi_start[i], pieces.uvi_end[i]) >= threshold_uvi)
+    last = next(i for i in lit[::-1] if max(pieces.uvi_start[i], pieces.uvi_end[i]) >= threshold_uvi)
+    dawn = _dark_part(pieces.uvi_start[first], pieces.uvi_end[first], threshold_uvi)
+    dusk = _dark_part(pieces.uvi_end[last], pieces.uvi_start[last], threshold_uvi)
+    return (
+        round(pieces.start_ms[first] + dawn * (pieces.end_ms[first] - pieces.start_ms[first])),
+        round(pieces.end_ms[last] - dusk * (pieces.end_ms[last] - pieces.start_ms[last])),
+    )
+
+
+def _dark_part(outer_uvi: float, inner_uvi: float, threshold_uvi: float) -> float:
+    """Return which part of a piece that leads from `outer_uvi` to `inner_uvi` lies under the threshold."""
+    if outer_uvi >= threshold_uvi:
+        return 0.0
+    return (threshold_uvi - outer_uvi) / (inner_uvi - outer_uvi)
