@@ -168,8 +168,8 @@ class Calibration:
           factor of 2), TEMPERATURE.  Unknown temperature: taken as anywhere in the valid range,
           not corrected, TEMPERATURE.
         - Another lamp kind: OTHER_LAMP_KIND, multiplied by its factor in `lamp_factors` if there is one,
-          else unchanged with 50 % (k = 1, judgement: published responses of hobby sensors under other
-          lamps are off by tens of per cent up to several times) added to the relative uncertainty.
+          else unchanged with 100 % (k = 1, judgement) added to the relative uncertainty: with the models
+          of `calibrate.lamp_spectra`, hobby sensors are off by factors between 0.05 and 30.
         - Older than `valid_for_days`: STALE_CALIBRATION.  Clock mark: CLOCK_UNSURE.
 
         "Added" means in quadrature, as independent parts are (JCGM 100:2008, 5.1.2).

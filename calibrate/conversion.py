@@ -21,7 +21,7 @@ MARK_FAULT = 4
 MARK_CLOCK_UNSURE = 1 << 16
 """Marks that come with readings, fixed by the wire format (and, for the clock, by the store)."""
 
-OTHER_LAMP_KIND_RELATIVE = 0.5
+OTHER_LAMP_KIND_RELATIVE = 1.0
 EXTRAPOLATED_SHARE = 0.25
 NOISE_MARGIN = 3.0
 """Judgements, stated where the keeper of the code meets them: see `Calibration.convert`."""

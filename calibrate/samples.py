@@ -3,6 +3,8 @@
 from dataclasses import dataclass
 from enum import IntFlag
 
+import numpy as np
+
 from calibrate.arrays import FlagArray, FloatArray, IntArray
 
 
@@ -49,3 +51,8 @@ class Samples:
 
     def __len__(self) -> int:
         return len(self.utc_ms)
+
+    def between(self, start_ms: int, end_ms: int) -> "Samples":
+        """Return the samples from `start_ms`, inclusive, to `end_ms`, exclusive."""
+        part = slice(*(int(index) for index in np.searchsorted(self.utc_ms, [start_ms, end_ms])))
+        return Samples(self.utc_ms[part], self.uvi[part], self.u_uvi[part], self.flags[part])

@@ -114,11 +114,11 @@ def test_a_range_that_begins_above_zero_flags_what_is_below():
     assert convert(replace(LINE, uvi_range=(1.0, 8.0)), [60, 310]).flags.tolist() == [Flag.BELOW_RANGE, 0]
 
 
-def test_under_another_lamp_kind_half_is_added_to_the_uncertainty():
+def test_under_another_lamp_kind_the_whole_value_is_added_to_the_uncertainty():
     own, other = convert(LINE, [310], lamp_kind="t5"), convert(LINE, [310], lamp_kind="uv-led")
     assert other.flags == [Flag.OTHER_LAMP_KIND]
     assert other.uvi == own.uvi
-    assert other.u_uvi == pytest.approx(np.hypot(own.u_uvi, 0.5 * 3))
+    assert other.u_uvi == pytest.approx(np.hypot(own.u_uvi, 1.0 * 3))
 
 
 def test_a_known_factor_corrects_for_another_lamp_kind_and_is_still_flagged():
