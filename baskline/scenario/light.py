@@ -1,0 +1,130 @@
+"""The invented room's lamps, spots and sensors, as the models of `exposure.room` take them.
+
+No number here was measured.  The sensors agree with the calibrations in `room/calibrations/` within what
+those state, and not better: no calibration is perfect.
+"""
+
+from dataclasses import dataclass
+from datetime import date
+
+from exposure.days import local_time_ms
+from exposure.room import ChannelResponse, Episode, LampLight, Photoperiod, SensorResponse, SpotLight
+
+TIME_ZONE = "Europe/Vienna"
+DAY = date(2025, 5, 17)  # a Saturday, weeks from a change of the clocks
+
+
+def minute(hour: int, minutes: int = 0) -> int:
+    """Return the minute of the day."""
+    return hour * 60 + minutes
+
+
+def moment_ms(hour: int, minutes: int = 0) -> int:
+    """Return a local time of the demo's day in UTC milliseconds."""
+    return local_time_ms(DAY, minute(hour, minutes), TIME_ZONE)
+
+
+SAGE_LEANS_IN_MS, SAGE_IS_CUT_MS = moment_ms(10, 20), moment_ms(11, 50)
+LAMP_RISES_MS, LAMP_RECOVERS_MS = moment_ms(13, 10), moment_ms(16, 20)
+
+
+@dataclass(frozen=True, slots=True)
+class Watched:
+    """A spot and the sensor that watches it; `prefix` is the sensor's part of the channel names."""
+
+    spot: str
+    prefix: str
+    light: SpotLight
+    sensor: SensorResponse
+
+
+def watched_spots(seed: int) -> dict[str, tuple[Watched, ...]]:
+    """Return what each board watches, by the board's identity."""
+    midnight_ms = moment_ms(0)
+    rock_lamp = LampLight(
+        "metal-halide",
+        Photoperiod(minute(9), minute(18), TIME_ZONE),
+        seed + 1,
+        midnight_ms,
+        change_per_1000_h=-0.08,
+        wander=0.010,  # the arc moves
+    )
+    meadow_tube = LampLight(
+        "t5",
+        Photoperiod(minute(8), minute(20), TIME_ZONE),
+        seed + 2,
+        midnight_ms,
+        change_per_1000_h=-0.05,
+    )
+    wall_tube = LampLight(
+        "t5",
+        Photoperiod(minute(8, 30), minute(19, 30), TIME_ZONE),
+        seed + 3,
+        midnight_ms,
+        change_per_1000_h=-0.05,
+        faults=(Episode("ballast", LAMP_RISES_MS, LAMP_RECOVERS_MS, factor=2.0, ramp_s=900),),
+    )
+    sage = Episode("sage", SAGE_LEANS_IN_MS, SAGE_IS_CUT_MS, factor=0.36, ramp_s=240, flutter=0.03)
+
+    slate = SpotLight(rock_lamp, bare_uvi=5.0, bare_cm=30, distance_cm=38, ambient_c=23, warming_c=14)
+    crevice = SpotLight(
+        rock_lamp, bare_uvi=5.0, bare_cm=30, distance_cm=62, transmission=0.25, ambient_c=22, warming_c=5
+    )
+    thyme = SpotLight(
+        meadow_tube, bare_uvi=2.3, bare_cm=30, distance_cm=34, lamp_length_cm=85, shades=(sage,), warming_c=6
+    )
+    hay_rick = SpotLight(
+        meadow_tube,
+        bare_uvi=2.3,
+        bare_cm=30,
+        distance_cm=52,
+        lamp_length_cm=85,
+        transmission=0.2,
+        warming_c=2,
+    )
+    fern = SpotLight(
+        wall_tube,
+        bare_uvi=3.6,
+        bare_cm=25,
+        distance_cm=28,
+        lamp_length_cm=55,
+        transmission=0.62,  # common practice, no source: wire mesh takes 30 to 50 %
+        warming_c=4,
+    )
+    return {
+        "stone-1": (
+            Watched("slate", "a", slate, _photodiode(21.4, 96.0, seed + 11)),
+            Watched("crevice", "b", crevice, _photodiode(16.6, 103.0, seed + 12)),
+        ),
+        "meadow-1": (Watched("thyme", "", thyme, _digital(3.2, 71.0, seed + 13)),),
+        "meadow-2": (Watched("hay_rick", "", hay_rick, _photodiode(19.1, 90.0, seed + 14)),),
+        "wall-1": (Watched("fern", "", fern, _photodiode(23.7, 88.0, seed + 15)),),
+    }
+
+
+def _photodiode(dark_counts: float, counts_per_uvi: float, seed: int) -> SensorResponse:
+    """Return an analog photodiode behind a 12-bit converter that averages many conversions."""
+    channel = ChannelResponse(
+        "uva_counts",
+        dark_counts,
+        counts_per_uvi,
+        full_scale_counts=4095,
+        per_c=0.0008,  # as published for the GUVA-S12SD
+        noise_counts=1.2,
+        noise_relative=0.002,
+    )
+    return SensorResponse((channel,), seed)
+
+
+def _digital(dark_counts: float, counts_per_uvi: float, seed: int) -> SensorResponse:
+    """Return a digital sensor of 18 bits."""
+    channel = ChannelResponse(
+        "uvs_counts",
+        dark_counts,
+        counts_per_uvi,
+        full_scale_counts=2**18 - 1,
+        per_c=0.0006,
+        noise_counts=0.8,
+        noise_relative=0.002,
+    )
+    return SensorResponse((channel,), seed)

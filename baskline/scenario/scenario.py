@@ -1,0 +1,172 @@
+"""The invented room put together: files for a folder, boards that answer for any moment, a day's mishaps."""
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
+from enum import StrEnum
+from importlib.resources import files
+from importlib.resources.abc import Traversable
+from pathlib import Path
+
+import numpy as np
+
+from baskline.scenario.light import (
+    DAY,
+    LAMP_RECOVERS_MS,
+    LAMP_RISES_MS,
+    SAGE_IS_CUT_MS,
+    SAGE_LEANS_IN_MS,
+    TIME_ZONE,
+    Watched,
+    moment_ms,
+    watched_spots,
+)
+from calibrate.arrays import FloatArray, IntArray
+from calibrate.errors import KeeperError
+from exposure.days import DayBounds, day_bounds
+from exposure.room import SpotLight
+
+_TEMPERATURE = "temperature_c"
+_READINGS_AHEAD = 256
+
+
+class ScenarioError(KeeperError):
+    """The demo's files cannot be written."""
+
+
+class Doing(StrEnum):
+    """What somebody or something does to the room."""
+
+    UNPLUG = "unplug"
+    PLUG = "plug"
+    LIGHT = "light"  # it is in the light already: nothing is to be done
+
+
+@dataclass(frozen=True, slots=True)
+class Happening:
+    """Something that happens to the room: `subject` is a board's identity, or a spot's key for light."""
+
+    at_ms: int
+    doing: Doing
+    subject: str
+    sentence: str
+
+
+@dataclass(frozen=True, slots=True)
+class RoomBoard:
+    """A board of the room: what it says of itself, and its channels at any moment.
+
+    `channels` and `units` run in parallel, as in its hello line.
+    """
+
+    identity: str
+    sensor: str
+    watched: tuple[Watched, ...]
+    firmware: str = "demo-1"
+    cadence_ms: int = 10_000
+    ring: int = 360  # an hour
+    _ahead: dict[int, list[float]] = field(default_factory=dict, init=False, repr=False, compare=False)
+
+    @property
+    def channels(self) -> tuple[str, ...]:
+        """Names of its channels; a board with several sensors says whose each is."""
+        names = (f"{w.prefix}.{c.name}".lstrip(".") for w in self.watched for c in w.sensor.channels)
+        return (*names, _TEMPERATURE)
+
+    @property
+    def units(self) -> tuple[str, ...]:
+        """Units of its channels."""
+        return ("counts",) * (len(self.channels) - 1) + ("degC",)
+
+    def values_at(self, t_ms: IntArray) -> FloatArray:
+        """Return all channels at each time [UTC ms], (n, channels): a function of time and seed alone."""
+        temperature_c = self.watched[0].light.temperature_at(t_ms)
+        columns = [
+            counts
+            for watched in self.watched
+            for counts in watched.sensor.counts(t_ms, watched.light.uvi_at(t_ms), temperature_c).values()
+        ]
+        return np.column_stack([*columns, np.round(temperature_c, 1)])
+
+    def channels_at(self, utc_ms: int) -> dict[str, float]:
+        """Return each channel by name at one moment."""
+        if utc_ms not in self._ahead:
+            # Whoever asks once mostly asks again a cadence later: many moments cost little more than one.
+            t_ms = utc_ms + self.cadence_ms * np.arange(_READINGS_AHEAD)
+            self._ahead.clear()
+            self._ahead.update(zip(t_ms.tolist(), self.values_at(t_ms).tolist(), strict=True))
+        return dict(zip(self.channels, self._ahead[utc_ms], strict=True))
+
+
+@dataclass(frozen=True, slots=True)
+class Scenario:
+    """A room written to a folder, ready to be watched for one local day.
+
+    `happenings` in order of time; `lights` by spot are the truth that no sensor knows.
+    """
+
+    folder: Path
+    config_file: Path
+    day: DayBounds
+    boards: tuple[RoomBoard, ...]
+    happenings: tuple[Happening, ...]
+    lights: Mapping[str, SpotLight]
+
+
+def build(folder: Path, seed: int = 1) -> Scenario:
+    """Write the room's configuration and calibrations into `folder` and return the room.
+
+    A file that is there already stays, and must be the same; else `ScenarioError`.  Another `seed` gives
+    other noise on the same day.
+    """
+    for name, text in _room_files(files("baskline.scenario") / "room"):
+        _write(folder / name, text)
+    boards = tuple(
+        RoomBoard(identity, _SENSORS[identity], watched) for identity, watched in watched_spots(seed).items()
+    )
+    return Scenario(
+        folder=folder,
+        config_file=folder / "baskline.toml",
+        day=day_bounds(DAY, TIME_ZONE),
+        boards=boards,
+        happenings=_HAPPENINGS,
+        lights={watched.spot: watched.light for board in boards for watched in board.watched},
+    )
+
+
+_SENSORS = {"stone-1": "guva-s12sd", "meadow-1": "ltr390", "meadow-2": "guva-s12sd", "wall-1": "guva-s12sd"}
+
+_HAPPENINGS = (
+    Happening(SAGE_LEANS_IN_MS, Doing.LIGHT, "thyme", "a sage stalk leans into the light of the thyme bank"),
+    Happening(SAGE_IS_CUT_MS, Doing.LIGHT, "thyme", "the sage is cut back"),
+    Happening(LAMP_RISES_MS, Doing.LIGHT, "fern", "the green wall's tube begins to give too much"),
+    Happening(moment_ms(15, 10), Doing.UNPLUG, "stone-1", "the board behind the slate is unplugged"),
+    Happening(moment_ms(15, 50), Doing.PLUG, "stone-1", "the board behind the slate is plugged in again"),
+    Happening(LAMP_RECOVERS_MS, Doing.LIGHT, "fern", "the green wall's tube gives its usual light again"),
+)
+
+
+def _room_files(folder: Traversable, path: str = "") -> Iterator[tuple[str, str]]:
+    for entry in folder.iterdir():
+        name = f"{path}{entry.name}"
+        if entry.is_dir():
+            yield from _room_files(entry, f"{name}/")
+        elif name.endswith(".toml"):
+            yield name, entry.read_text("utf-8")
+
+
+def _write(path: Path, text: str) -> None:
+    try:
+        if path.exists() and path.read_text("utf-8") != text:
+            raise ScenarioError(
+                "is another file than the demo's", where=str(path), remedy="Give the demo a folder of its own"
+            )
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.write_text(text, "utf-8")
+    except OSError as error:
+        raise ScenarioError(
+            f"cannot be written: {error.strerror}", where=str(path), remedy="Give the demo another folder"
+        ) from None
+    except UnicodeDecodeError:
+        raise ScenarioError(
+            "is another file than the demo's", where=str(path), remedy="Give the demo a folder of its own"
+        ) from None
