@@ -1,0 +1,52 @@
+"""From the configuration to the store's record of what applied to each spot since when."""
+
+from collections.abc import Mapping
+
+from calibrate.calibration import Calibration
+from calibrate.calibration_file import format_calibration, read_calibration
+from exposure.bands import Band
+from ingest.config.model import Config
+from ingest.store.assignments import Assignment
+from ingest.store.store import Store
+
+
+def read_calibrations(config: Config) -> dict[str, Calibration]:
+    """Read the calibration of each spot that has one, by the spot's key."""
+    return {
+        key: read_calibration(spot.calibration)
+        for key, spot in config.spots.items()
+        if spot.calibration is not None
+    }
+
+
+def record_assignments(
+    store: Store, config: Config, calibrations: Mapping[str, Calibration], from_ms: int
+) -> None:
+    """Let the configuration apply to its spots from `from_ms` on; what held already is not recorded again."""
+    with store.transaction():
+        for key, spot in config.spots.items():
+            calibration = calibrations.get(key)
+            if calibration is not None:
+                store.calibrations.put(calibration.identity, format_calibration(calibration))
+            store.assignments.record(
+                Assignment(
+                    spot=key,
+                    board=config.boards[spot.board].identity,
+                    sensor=spot.sensor or "",
+                    calibration=calibration.identity if calibration is not None else "",
+                    lamp_kind=config.lamps[spot.lamp].kind,
+                    band=band_text(spot.band()),
+                ),
+                from_ms,
+            )
+
+
+def band_text(band: Band) -> str:
+    """Return the band as the store keeps it; `band_of_text` reads it."""
+    return f"{band.low_uvi!r} {band.high_uvi!r} {band.ceiling_uvi!r}"
+
+
+def band_of_text(text: str) -> Band:
+    """Return the band that `band_text` wrote."""
+    low_uvi, high_uvi, ceiling_uvi = map(float, text.split())
+    return Band(low_uvi, high_uvi, ceiling_uvi)

@@ -1,0 +1,95 @@
+"""One-minute summaries, kept for ever: computed from raw readings wherever something new has come."""
+
+import numpy as np
+
+from calibrate.arrays import FloatArray, IntArray
+from calibrate.samples import Samples
+from exposure.dose import dose
+from exposure.segments import cadence_s, default_max_gap_s, valued
+from ingest.history import History
+from ingest.store.dirty import MINUTE_MS, DirtySpan
+from ingest.store.minutes import NO_MINUTES, MinuteSummaries
+from ingest.store.store import Store
+
+_HOUR_MS = 60 * MINUTE_MS
+# One step of the work, so that the daemon looks at its ports in between: a quarter of an hour of a board
+# at 10 Hz is 9,000 readings, some 10 ms.
+_STEP_MS = _HOUR_MS // 4
+
+
+class Summariser:
+    """Brings the store's minutes up to date, a little at a time."""
+
+    def __init__(self, store: Store) -> None:
+        self._store = store
+        self._history = History(store)
+
+    def step(self, *, before_ms: int) -> bool:
+        """Summarise one piece of what is due and ended before `before_ms`; return whether there was any."""
+        for span in self._store.minutes.dirty():
+            piece = _first_piece(span, before_ms // MINUTE_MS * MINUTE_MS)
+            if piece is not None:
+                self._summarise(piece)
+                return True
+        return False
+
+    def _summarise(self, piece: DirtySpan) -> None:
+        with self._store.transaction():
+            for spot in self._store.assignments.spots():
+                # Only where this board served the spot; at another time another board may have.
+                for held in self._store.assignments.timeline(spot, piece.from_ms, piece.to_ms):
+                    if held.assignment.board == piece.board:
+                        self._replace(spot, piece)
+                        break
+            self._store.minutes.clean(piece)
+
+    def _replace(self, spot: str, piece: DirtySpan) -> None:
+        # Neighbours on each side show what lay between the last sample of a minute and the first of the next.
+        near = self._history.samples(spot, piece.from_ms - 5 * MINUTE_MS, piece.to_ms + 5 * MINUTE_MS)
+        rows = summarise(near, piece.from_ms, piece.to_ms)
+        self._store.minutes.replace(spot, piece.from_ms // MINUTE_MS, piece.to_ms // MINUTE_MS, rows)
+
+
+def _first_piece(span: DirtySpan, before_ms: int) -> DirtySpan | None:
+    to_ms = min(span.to_ms, span.from_ms + _STEP_MS, before_ms)
+    return DirtySpan(span.board, span.from_ms, to_ms) if to_ms > span.from_ms else None
+
+
+def summarise(samples: Samples, from_ms: int, to_ms: int) -> MinuteSummaries:
+    """Return the minutes in [from_ms, to_ms), whole minutes, that hold any of `samples` (in time order)."""
+    within = samples.between(from_ms, to_ms)
+    minute = within.utc_ms // MINUTE_MS
+    if len(minute) == 0:
+        return NO_MINUTES
+    minutes, starts, count = np.unique(minute, return_index=True, return_counts=True)
+    flags = np.bitwise_or.reduceat(within.flags, starts)
+    mean, low, high, doubt = _by_minute(samples, minutes)
+    covered_ms, dose_uvi_h = _seen_by_minute(samples, minutes)
+    return MinuteSummaries(minutes, count, covered_ms, mean, low, high, doubt, flags, dose_uvi_h)
+
+
+def _by_minute(samples: Samples, minutes: IntArray) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
+    """Return mean, least and greatest UVI and mean standard uncertainty; NaN where nothing had a value."""
+    good = valued(samples)
+    minute = good.utc_ms // MINUTE_MS
+    results = tuple(np.full(len(minutes), np.nan) for _ in range(4))
+    present = np.isin(minute, minutes)
+    minute, uvi, u_uvi = minute[present], good.uvi[present], good.u_uvi[present]
+    if len(minute):
+        starts = np.flatnonzero(np.diff(minute, prepend=minute[0] - 1))
+        count = np.diff(starts, append=len(minute))
+        at = np.searchsorted(minutes, minute[starts])
+        results[0][at] = np.add.reduceat(uvi, starts) / count
+        results[1][at] = np.minimum.reduceat(uvi, starts)
+        results[2][at] = np.maximum.reduceat(uvi, starts)
+        results[3][at] = np.add.reduceat(u_uvi, starts) / count
+    return results[0], results[1], results[2], results[3]
+
+
+def _seen_by_minute(samples: Samples, minutes: IntArray) -> tuple[IntArray, FloatArray]:
+    """Return for each minute the milliseconds that were seen and the dose in them [UVI·h]; they add up."""
+    max_gap_s = default_max_gap_s(cadence_s(samples) if len(samples) > 1 else 0.0)
+    starts_ms = (minutes * MINUTE_MS).tolist()
+    doses = [dose(samples, start_ms, start_ms + MINUTE_MS, max_gap_s) for start_ms in starts_ms]
+    covered_ms = np.array([round(each.seconds_seen * 1000) for each in doses], np.int64)
+    return covered_ms, np.array([each.uvi_h for each in doses])
