@@ -5,18 +5,17 @@ The keys are described in `ingest/CONFIG.md`.
 
 from ingest.config.errors import ConfigError, Problem
 from ingest.config.load import load_config, parse_config
-from ingest.config.model import (
+from ingest.config.model import Config
+from ingest.config.places import (
     BandConfig,
     BoardConfig,
-    BridgeConfig,
-    Config,
     EnclosureConfig,
     LampConfig,
-    MirrorConfig,
-    MqttConfig,
-    SerialConfig,
+    MappingConfig,
+    RulesConfig,
     SpotConfig,
 )
+from ingest.config.reach import BridgeConfig, MirrorConfig, MqttConfig, SerialConfig
 
 __all__ = [
     "BandConfig",
@@ -26,9 +25,11 @@ __all__ = [
     "ConfigError",
     "EnclosureConfig",
     "LampConfig",
+    "MappingConfig",
     "MirrorConfig",
     "MqttConfig",
     "Problem",
+    "RulesConfig",
     "SerialConfig",
     "SpotConfig",
     "load_config",

@@ -9,7 +9,8 @@ from pydantic_core import ErrorDetails
 from calibrate.nearest import did_you_mean
 from ingest.config.errors import Finding, KeyPath, dotted
 from ingest.config.fields import KEY_IN_WORDS, shown
-from ingest.config.model import Config, Table
+from ingest.config.model import Config
+from ingest.config.table import Table
 
 _WANTED = {
     "string_type": "text in quotes",

@@ -161,7 +161,7 @@ def _date(value: object) -> date:
 def _local_time(value: object) -> time:
     if isinstance(value, str) and re.fullmatch(r"([01][0-9]|2[0-3]):[0-5][0-9]", value):
         return time.fromisoformat(value)
-    if isinstance(value, time):
+    if isinstance(value, time) and value == value.replace(second=0, microsecond=0):
         return value
     wrong(f"is {shown(value)}, which is no time of day", "Write hours and minutes in quotes, in 24 hours")
 
@@ -221,4 +221,5 @@ TextList: TypeAlias = Annotated[tuple[Text, ...], BeforeValidator(_tuple_of)]
 PortNumber: TypeAlias = Annotated[int, Field(ge=1, le=65535)]
 LineField: TypeAlias = Annotated[str | int, PlainValidator(_line_field)]
 Finite: TypeAlias = Annotated[float, Field(allow_inf_nan=False)]
+NotNegative: TypeAlias = Annotated[float, Field(ge=0, allow_inf_nan=False)]
 Positive: TypeAlias = Annotated[float, Field(gt=0, allow_inf_nan=False)]

@@ -1,5 +1,6 @@
 """What a keeper is told, and what a good file becomes."""
 
+from dataclasses import asdict, fields
 from datetime import date, time
 from pathlib import Path
 
@@ -7,9 +8,10 @@ import pytest
 
 from calibrate.errors import KeeperError
 from exposure.bands import Band
+from exposure.rules import RuleSettings
 from exposure.zones import zone_band
 from firmware_host.mapped import LineMapping
-from ingest.config import ConfigError, load_config, parse_config
+from ingest.config import ConfigError, RulesConfig, load_config, parse_config
 
 FILE = Path("room/baskline.toml")
 
@@ -70,6 +72,20 @@ def test_the_documented_example_becomes_what_it_says(example):
     mapping = config.boards["cave"].mapping
     assert mapping is not None
     assert mapping.line_mapping() == LineMapping("csv", {"uva_counts": 0})
+
+
+def test_a_spot_is_judged_as_usual_but_for_what_its_rules_say():
+    rules = "zone = 3\nlit_from = '08:30'\nlit_until = 20:00:00\n[spot.ledge.rules]\nunder_hold_s = 1800\n"
+    config = parse_config(SMALL + SPOT + rules, file=FILE)
+    assert config.rule_settings("ledge") == RuleSettings(
+        under_hold_s=1800.0, lit_from_minute=510, lit_until_minute=1200, time_zone="Europe/Vienna"
+    )
+
+
+def test_every_number_of_the_rules_can_be_set_at_a_spot():
+    others = {"lit_from_minute", "lit_until_minute", "time_zone"}  # these come from other keys
+    assert set(RulesConfig.model_fields) == {field.name for field in fields(RuleSettings)} - others
+    assert RulesConfig().model_dump().items() <= asdict(RuleSettings()).items()
 
 
 def test_a_configuration_cannot_be_changed_after_it_was_checked(example):
@@ -147,6 +163,9 @@ def test_a_wrong_bridge_key_is_told_with_what_would_be_right(old, new, key, says
             "spot.ledge.lit_until",
             "the same as lit_from",
         ),
+        ("zone = 3\nlit_from = 08:30:30", "spot.ledge.lit_from", "no time of day"),
+        ("zone = 3\nrules = { over_hold = 30 }", "spot.ledge.rules.over_hold", "Did you mean 'over_hold_s'?"),
+        ("zone = 3\nrules = { over_hold_s = -1 }", "spot.ledge.rules.over_hold_s", "is -1, under 0"),
         ("zone = true", "spot.ledge.zone", "is true, not a whole number"),
         ("zone = 3\nsensor = 'A'", "spot.ledge.sensor", "before the dot"),
         ("zone = 3\n[spot.'Böse']", 'spot."Böse"', "other characters than allowed"),

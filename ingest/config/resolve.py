@@ -1,0 +1,29 @@
+"""From the configuration's plain values to the settings that the parts of the bridge take."""
+
+from ingest.config.model import Config
+from ingest.mqtt.settings import MqttSettings
+
+
+def mqtt_settings(config: Config) -> MqttSettings | None:
+    """Return how to reach the broker, its password read; None without one.
+
+    Raises `SecretError` if the password is not where the file says.
+    """
+    mqtt = config.mqtt
+    if mqtt is None:
+        return None
+    return MqttSettings(
+        host=mqtt.host,
+        site=config.bridge.site,
+        bridge=config.bridge.name,
+        port=mqtt.port_or_usual,
+        tls=mqtt.tls,
+        ca_file=mqtt.ca_file,
+        certificate_file=mqtt.certificate_file,
+        key_file=mqtt.key_file,
+        username=mqtt.username,
+        password=mqtt.password(),
+        root_topic=mqtt.root_topic,
+        discovery=mqtt.discovery,
+        discovery_prefix=mqtt.discovery_prefix,
+    )
