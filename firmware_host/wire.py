@@ -3,14 +3,16 @@
 import re
 from binascii import crc_hqx
 from dataclasses import dataclass
+from functools import lru_cache
+from operator import index
 from typing import Final, TypeAlias
 
 from firmware_host import wire_grammar as grammar
 from firmware_host.lines import MAX_LINE_BYTES, GarbageReason, LineParser
 from firmware_host.messages import BoardTime, Hello, Message, Reading, ReplayEnd
 
-# Boards repeat their names in each line.  The caches are emptied when full, so that noise which happens to
-# carry a right CRC cannot grow them.
+# Boards repeat their names in each line.  All caches are bounded, so that noise which happens to carry a
+# right CRC cannot grow them.
 _CACHE_ENTRIES: Final = 64
 
 
@@ -174,14 +176,11 @@ def encode_reading(reading: Reading) -> bytes:
         raise ValueError(f"unknown marks {reading.marks}")
     if not reading.channels and not reading.marks:
         raise ValueError("a reading with neither channel nor mark")
-    _check_channels(reading.channels)
     verb = b"p" if reading.replayed else b"r"
-    fields = [b"bk1", verb, _board(reading.board), _boot(reading.boot)]
+    fields = [b"bk1", verb, _who(reading.board, reading.boot)]
     fields += [_integer(reading.seq), _integer(reading.board_ms)]
-    fields += [
-        name.encode("ascii") + b"=" + encode_number(value)
-        for name, value in zip(reading.channels, reading.values, strict=True)
-    ]
+    names = _channels(reading.channels)
+    fields += [name + b"=" + encode_number(value) for name, value in zip(names, reading.values, strict=True)]
     if reading.marks:
         fields.append(b"!" + grammar.MARKS_TO_TEXT[reading.marks])
     return _line(fields)
@@ -195,22 +194,18 @@ def encode_hello(hello: Hello) -> bytes:
         raise ValueError("a hello without channels")
     if hello.cadence_ms < 1:
         raise ValueError(f"cadence of {hello.cadence_ms} ms")
-    _check_channels(hello.channels)
-    fields = [b"bk1", b"hello", _board(hello.board), _boot(hello.boot)]
+    fields = [b"bk1", b"hello", _who(hello.board, hello.boot)]
     fields += [b"fw=" + _plain(hello.firmware), b"sensor=" + _plain(hello.sensor)]
     fields += [b"cadence_ms=" + _integer(hello.cadence_ms), b"ring=" + _integer(hello.ring)]
-    fields += [
-        name.encode("ascii") + b":" + _plain(unit)
-        for name, unit in zip(hello.channels, hello.units, strict=True)
-    ]
+    names = _channels(hello.channels)
+    fields += [name + b":" + _plain(unit) for name, unit in zip(names, hello.units, strict=True)]
     return _line(fields)
 
 
 def encode_time(time: BoardTime) -> bytes:
     """Return the line of a board's time; ValueError for what the grammar cannot carry."""
-    return _line(
-        [b"bk1", b"time", _board(time.board), _boot(time.boot), _integer(time.token), _integer(time.board_ms)]
-    )
+    who = _who(time.board, time.boot)
+    return _line([b"bk1", b"time", who, _integer(time.token), _integer(time.board_ms)])
 
 
 def encode_end(end: ReplayEnd) -> bytes:
@@ -218,7 +213,7 @@ def encode_end(end: ReplayEnd) -> bytes:
     if end.last_seq < end.first_seq - 1:
         raise ValueError(f"replay from {end.first_seq} to {end.last_seq}")
     last_seq = b"-1" if end.last_seq == -1 else _integer(end.last_seq)
-    return _line([b"bk1", b"end", _board(end.board), _boot(end.boot), _integer(end.first_seq), last_seq])
+    return _line([b"bk1", b"end", _who(end.board, end.boot), _integer(end.first_seq), last_seq])
 
 
 def encode_hello_request() -> bytes:
@@ -240,12 +235,15 @@ def encode_replay_request(boot: str, first_seq: int, last_seq: int) -> bytes:
 
 def encode_number(value: float) -> bytes:
     """Return the shortest text that reads back as the same number; ValueError where the grammar has none."""
-    text = repr(float(value)).removesuffix(".0").encode("ascii")
-    if b"e" in text:
-        text = f"{value:.9f}".rstrip("0").removesuffix(".").encode("ascii")
-    if grammar.NUMBER_TEXT.fullmatch(text) is None or float(text) != value:
+    text = repr(float(value))
+    if text.endswith(".0"):
+        text = text[:-2]
+    elif "e" in text:
+        text = f"{value:.9f}".rstrip("0").removesuffix(".")
+    data = text.encode("ascii")
+    if grammar.NUMBER_TEXT.fullmatch(data) is None or float(data) != value:
         raise ValueError(f"{value!r} has no form of at most 12 digits, a point and 9 digits")
-    return text
+    return data
 
 
 def _line(fields: list[bytes]) -> bytes:
@@ -256,17 +254,18 @@ def _line(fields: list[bytes]) -> bytes:
     return line
 
 
-def _check_channels(channels: tuple[str, ...]) -> None:
+@lru_cache(_CACHE_ENTRIES)
+def _channels(channels: tuple[str, ...]) -> tuple[bytes, ...]:
     if len(channels) > grammar.MAX_CHANNELS:
         raise ValueError(f"{len(channels)} channels; the limit is {grammar.MAX_CHANNELS}")
     if len(set(channels)) < len(channels):
         raise ValueError("a channel is repeated")
-    for name in channels:
-        _checked(grammar.CHANNEL_NAME, name, "channel name")
+    return tuple(_checked(grammar.CHANNEL_NAME, name, "channel name") for name in channels)
 
 
-def _board(board: str) -> bytes:
-    return _checked(grammar.BOARD_NAME, board, "board name")
+@lru_cache(_CACHE_ENTRIES)
+def _who(board: str, boot: str) -> bytes:
+    return _checked(grammar.BOARD_NAME, board, "board name") + b" " + _boot(boot)
 
 
 def _boot(boot: str) -> bytes:
@@ -278,7 +277,9 @@ def _plain(text: str) -> bytes:
 
 
 def _integer(value: int) -> bytes:
-    return _checked(grammar.INTEGER_TEXT, str(value), "integer")
+    if not 0 <= value < grammar.INTEGER_END:
+        raise ValueError(f"integer {value} is outside the grammar")
+    return b"%d" % index(value)
 
 
 def _checked(rule: re.Pattern[bytes], text: str, what: str) -> bytes:

@@ -9,6 +9,7 @@ from firmware_host.lines import GarbageReason
 from firmware_host.messages import Mark
 
 MAX_CHANNELS: Final = 16
+INTEGER_END: Final = 10**12  # the first whole number that does not fit
 
 START: Final = b"bk1 "
 _BOARD: Final = rb"[a-z0-9][a-z0-9-]{0,31}"
@@ -56,7 +57,6 @@ _OTHER_VERSION = re.compile(rb"bk[0-9]{1,4} ")
 _NOT_TEXT = re.compile(rb"[^\x20-\x7e\t\r]")
 CHANNEL_NAME = _grammar(rb"<channel>")
 NUMBER_TEXT = _grammar(rb"<number>")
-INTEGER_TEXT = _grammar(rb"<integer>")
 BOARD_NAME = _grammar(rb"<board>")
 BOOT_NAME = _grammar(rb"<boot>")
 PLAIN_TEXT = _grammar(rb"<text>")

@@ -48,3 +48,19 @@ def test_the_code_words_of_the_catalogue(code_word: str) -> None:
 def test_a_line_carries_this_crc() -> None:
     body, _, crc = encode_hello_request().rstrip(b"\n").rpartition(b" ~")
     assert int(crc, 16) == crc_by_definition(body)
+
+
+def test_what_the_wire_format_says_of_damage_follows_from_the_polynomial() -> None:
+    # Two wrong bits at a distance of n are missed only where the polynomial divides x^n + 1; the first such n
+    # is far beyond the 4,096 bits of a line.  A polynomial with an even number of terms is divisible by
+    # x + 1, so that any odd number of wrong bits is caught.
+    # From memory: W. W. Peterson and D. T. Brown 1961, Proc. IRE 49, 228-235.
+    polynomial = 0x11021
+    power, n = 2, 1
+    while power != 1:
+        power <<= 1
+        if power & 0x10000:
+            power ^= polynomial
+        n += 1
+    assert n == 2**15 - 1
+    assert polynomial.bit_count() % 2 == 0
