@@ -22,11 +22,13 @@ from baskline.scenario.light import (
 )
 from calibrate.arrays import FloatArray, IntArray
 from calibrate.errors import KeeperError
-from exposure.days import DayBounds, day_bounds
+from exposure.days import HOUR_MS, DayBounds, day_bounds
 from exposure.room import SpotLight
+from firmware_host.simulated.board import BoardModel, SimulatedBoard
 
 _TEMPERATURE = "temperature_c"
 _READINGS_AHEAD = 256
+_CADENCE_MS = 10_000
 
 
 class ScenarioError(KeeperError):
@@ -53,32 +55,22 @@ class Happening:
 
 @dataclass(frozen=True, slots=True)
 class RoomBoard:
-    """A board of the room: what it says of itself, and its channels at any moment.
+    """A board of the room: what it says of itself, and its channels at any moment."""
 
-    `channels` and `units` run in parallel, as in its hello line.
-    """
-
-    identity: str
-    sensor: str
+    model: BoardModel
     watched: tuple[Watched, ...]
-    firmware: str = "demo-1"
-    cadence_ms: int = 10_000
-    ring: int = 360  # an hour
     _ahead: dict[int, list[float]] = field(default_factory=dict, init=False, repr=False, compare=False)
 
     @property
     def channels(self) -> tuple[str, ...]:
         """Names of its channels; a board with several sensors says whose each is."""
-        names = (f"{w.prefix}.{c.name}".lstrip(".") for w in self.watched for c in w.sensor.channels)
-        return (*names, _TEMPERATURE)
-
-    @property
-    def units(self) -> tuple[str, ...]:
-        """Units of its channels."""
-        return ("counts",) * (len(self.channels) - 1) + ("degC",)
+        return tuple(self.model.units)
 
     def values_at(self, t_ms: IntArray) -> FloatArray:
-        """Return all channels at each time [UTC ms], (n, channels): a function of time and seed alone."""
+        """Return all channels at each time [UTC ms], (n, channels): a function of time and seed alone.
+
+        The board's one thermometer sits beside its first sensor.
+        """
         temperature_c = self.watched[0].light.temperature_at(t_ms)
         columns = [
             counts
@@ -87,14 +79,19 @@ class RoomBoard:
         ]
         return np.column_stack([*columns, np.round(temperature_c, 1)])
 
-    def channels_at(self, utc_ms: int) -> dict[str, float]:
-        """Return each channel by name at one moment."""
+    def channels_at(self, at_ms: float) -> dict[str, float]:
+        """Return each channel by name at one moment [UTC ms]."""
+        utc_ms = int(at_ms)
         if utc_ms not in self._ahead:
             # Whoever asks once mostly asks again a cadence later: many moments cost little more than one.
-            t_ms = utc_ms + self.cadence_ms * np.arange(_READINGS_AHEAD)
+            t_ms = utc_ms + self.model.cadence_ms * np.arange(_READINGS_AHEAD)
             self._ahead.clear()
             self._ahead.update(zip(t_ms.tolist(), self.values_at(t_ms).tolist(), strict=True))
         return dict(zip(self.channels, self._ahead[utc_ms], strict=True))
+
+    def simulated(self, *, utc_offset_ms: int, seed: int) -> SimulatedBoard:
+        """Return a board to be driven on an axis to which `utc_offset_ms` is added to give UTC."""
+        return SimulatedBoard(self.model, lambda at_ms: self.channels_at(at_ms + utc_offset_ms), seed=seed)
 
 
 @dataclass(frozen=True, slots=True)
@@ -121,7 +118,7 @@ def build(folder: Path, seed: int = 1) -> Scenario:
     for name, text in _room_files(files("baskline.scenario") / "room"):
         _write(folder / name, text)
     boards = tuple(
-        RoomBoard(identity, _SENSORS[identity], watched) for identity, watched in watched_spots(seed).items()
+        RoomBoard(_model(identity, watched), watched) for identity, watched in watched_spots(seed).items()
     )
     return Scenario(
         folder=folder,
@@ -145,6 +142,18 @@ _HAPPENINGS = (
 )
 
 
+def _model(identity: str, watched: tuple[Watched, ...]) -> BoardModel:
+    names = (f"{w.prefix}.{channel.name}".lstrip(".") for w in watched for channel in w.sensor.channels)
+    return BoardModel(
+        board=identity,
+        units={**dict.fromkeys(names, "counts"), _TEMPERATURE: "C"},
+        cadence_ms=_CADENCE_MS,
+        ring=HOUR_MS // _CADENCE_MS,
+        sensor=_SENSORS[identity],
+        firmware="demo-1",
+    )
+
+
 def _room_files(folder: Traversable, path: str = "") -> Iterator[tuple[str, str]]:
     for entry in folder.iterdir():
         name = f"{path}{entry.name}"
@@ -156,17 +165,13 @@ def _room_files(folder: Traversable, path: str = "") -> Iterator[tuple[str, str]
 
 def _write(path: Path, text: str) -> None:
     try:
-        if path.exists() and path.read_text("utf-8") != text:
+        if path.exists() and path.read_bytes() != text.encode():
             raise ScenarioError(
                 "is another file than the demo's", where=str(path), remedy="Give the demo a folder of its own"
             )
         path.parent.mkdir(parents=True, exist_ok=True)
-        path.write_text(text, "utf-8")
+        path.write_bytes(text.encode())
     except OSError as error:
         raise ScenarioError(
             f"cannot be written: {error.strerror}", where=str(path), remedy="Give the demo another folder"
-        ) from None
-    except UnicodeDecodeError:
-        raise ScenarioError(
-            "is another file than the demo's", where=str(path), remedy="Give the demo a folder of its own"
         ) from None
