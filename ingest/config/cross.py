@@ -89,6 +89,10 @@ def _plain_boards(document: Document) -> Iterator[Finding]:
                 'Add the USB serial number that `baskline boards` shows, or a port, such as "/dev/ttyUSB0"'
             )
             yield Finding((*path, "usb"), "is missing, and so is a port", remedy)
+        if "baud" in mapping and "port" not in mapping:
+            yield Finding(
+                (*path, "baud"), "stands without a port", "Name the port, or set the speed in [serial]"
+            )
         for key in ("usb", "port"):
             value = _text(mapping, key)
             if value is None:

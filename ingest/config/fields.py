@@ -78,7 +78,7 @@ def _topic(value: str) -> str:
 
 def _path(value: object, info: ValidationInfo) -> Path:
     if not isinstance(value, str):
-        wrong(f"is {shown(value)}, which is no path", "Write the path in quotes")
+        wrong("is no path", "Write the path in quotes")
     if not value.strip() or not value.isprintable():
         wrong("is empty or has control characters", "Write the path of a file")
     if value.startswith("~"):
@@ -218,6 +218,7 @@ Ports: TypeAlias = Annotated[Literal["auto"] | tuple[str, ...], PlainValidator(_
 Date: TypeAlias = Annotated[date, PlainValidator(_date)]
 LocalTime: TypeAlias = Annotated[time, PlainValidator(_local_time)]
 TextList: TypeAlias = Annotated[tuple[Text, ...], BeforeValidator(_tuple_of)]
+Baud: TypeAlias = Annotated[int, Field(ge=300, le=4_000_000)]
 PortNumber: TypeAlias = Annotated[int, Field(ge=1, le=65535)]
 LineField: TypeAlias = Annotated[str | int, PlainValidator(_line_field)]
 Finite: TypeAlias = Annotated[float, Field(allow_inf_nan=False)]

@@ -12,6 +12,7 @@ from exposure.rules import RuleSettings
 from exposure.zones import zone_band
 from firmware_host.mapped import LineMapping, MappingError
 from ingest.config.fields import (
+    Baud,
     Date,
     Finite,
     Identity,
@@ -44,6 +45,7 @@ class MappingConfig(Table):
     board_ms: LineField | None = key("the field with the board's milliseconds since its start", "2", None)
     usb: Text | None = key("the USB serial number of the board", '"A50285BI"', None)
     port: Text | None = key("the port of the board, which may hold * and ?", '"/dev/ttyUSB0"', None)
+    baud: Baud | None = key("the speed of the board's port", "9600", None)
 
     @model_validator(mode="after")
     def _usable(self) -> Self:

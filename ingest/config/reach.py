@@ -5,6 +5,7 @@ from typing import Annotated
 from pydantic import Field
 
 from ingest.config.fields import (
+    Baud,
     EnvironmentName,
     Host,
     Name,
@@ -43,7 +44,7 @@ class SerialConfig(Table):
     """`[serial]`: where boards are looked for."""
 
     ports: Ports = key('"auto", or a list of paths that may hold * and ?', '["/dev/ttyACM*"]', "auto")
-    baud: Annotated[int, Field(ge=300, le=4_000_000)] = key("the speed of the serial ports", "115200", 115200)
+    baud: Baud = key("the speed of the serial ports", "115200", 115200)
 
 
 class MqttConfig(Table):

@@ -1,5 +1,6 @@
 """From the configuration's plain values to the settings that the parts of the bridge take."""
 
+from firmware_host.ports import AUTO, PortWish
 from ingest.config.model import Config
 from ingest.mqtt.settings import MqttSettings
 
@@ -27,3 +28,12 @@ def mqtt_settings(config: Config) -> MqttSettings | None:
         discovery=mqtt.discovery,
         discovery_prefix=mqtt.discovery_prefix,
     )
+
+
+def port_wishes(config: Config) -> tuple[PortWish, ...]:
+    """Return which ports to open: those of plain boards first, because their speed may differ."""
+    serial = config.serial
+    mappings = [board.mapping for board in config.boards.values() if board.mapping is not None]
+    plain = [PortWish(m.port, m.baud or serial.baud) for m in mappings if m.port is not None]
+    patterns = (AUTO,) if serial.ports == "auto" else serial.ports
+    return (*plain, *(PortWish(pattern, serial.baud) for pattern in patterns))

@@ -11,7 +11,9 @@ from exposure.bands import Band
 from exposure.rules import RuleSettings
 from exposure.zones import zone_band
 from firmware_host.mapped import LineMapping
+from firmware_host.ports import AUTO, PortWish
 from ingest.config import ConfigError, RulesConfig, load_config, parse_config
+from ingest.config.resolve import port_wishes
 
 FILE = Path("room/baskline.toml")
 
@@ -267,6 +269,11 @@ def test_a_secret_in_the_file_is_refused_and_not_repeated(line):
             "board.a.mapping.channels.uv",
             "a column's number",
         ),
+        (
+            "format = 'csv', channels = { uv = 0 }, usb = 'x', baud = 9600",
+            "board.a.mapping.baud",
+            "Name the port",
+        ),
         ("format = 'xml', channels = { uv = 0 }, port = 'x'", "board.a.mapping.format", "not 'csv'"),
     ],
 )
@@ -282,6 +289,16 @@ label = "B"
 mapping = {{ format = "json", channels = {{ uv = "uv" }}, port = "/dev/b" }}
 """
     assert says in problems(text)[key]
+
+
+def test_the_ports_of_plain_boards_are_opened_at_their_own_speed(example):
+    config = parse_config(example.replace('USB7" }', 'USB7", baud = 9600 }'), file=FILE)
+    assert port_wishes(config) == (
+        PortWish("/dev/ttyUSB7", 9600),
+        PortWish("/dev/ttyACM*", 115200),
+        PortWish("/dev/ttyUSB*", 115200),
+    )
+    assert port_wishes(parse_config(SMALL, file=FILE)) == (PortWish(AUTO, 115200),)
 
 
 def test_the_port_of_the_broker_follows_encryption():
