@@ -1,0 +1,1 @@
+"""Telling the hub: topics, payloads, discovery, and the publisher that drains the outbox to a broker."""
