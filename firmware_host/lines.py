@@ -115,13 +115,18 @@ class LineParser(ABC):
             self._rest = self._shortened(self._rest, messages)
         return messages
 
-    @abstractmethod
     def flush(self) -> list[Message]:
         """Return what the unfinished last line amounts to, at the end of a link."""
+        messages: list[Message] = []
+        if self._rest:
+            self._take(self._rest, 0, messages)
+        self._rest = b""
+        self._overlong = False
+        return messages
 
     @abstractmethod
     def _take(self, line: bytes, end_bytes: int, messages: list[Message]) -> None:
-        """Append what a line means; `end_bytes` of line ending are no longer in it.
+        """Append what a line means; `end_bytes` of line ending (0 or 1) are no longer in it.
 
         With `_overlong`, the line is only the end of one that was too long.
         """

@@ -60,7 +60,6 @@ class LineMapping:
                 where="channels",
                 remedy=f"Name 1 to {grammar.MAX_CHANNELS} channels",
             )
-        self._check_separator()
         for name in self.channels:
             if grammar.CHANNEL_NAME.fullmatch(name.encode("ascii", errors="replace")) is None:
                 raise MappingError(
@@ -117,8 +116,9 @@ class _UnusableLine(Exception):  # noqa: N818 - it never leaves this module
 class MappedParser(LineParser):
     """Plain lines of one board in, readings out, numbered from 0 by this parser.
 
-    The first line after opening is dropped, for it may lack its beginning and nothing in a plain line would
-    tell.  A board whose own milliseconds go back has restarted: the boot counts up, and `seq` starts again.
+    The first line after opening is dropped, for it may lack its beginning, and so is a last line without its
+    end: nothing in a plain line would tell.  A board whose own milliseconds go back has restarted: the boot
+    counts up, and `seq` starts again.
     """
 
     def __init__(self, mapping: LineMapping, board: str, boot: str) -> None:
@@ -136,29 +136,20 @@ class MappedParser(LineParser):
         self._rounds_ms = 0
         self._at_first_line = True
 
-    def flush(self) -> list[Message]:
-        """Return the unfinished last line as garbage: without its end, its last number may be cut."""
-        messages: list[Message] = []
-        if self._rest:
-            reason = GarbageReason.TOO_LONG if self._overlong else GarbageReason.CUT
-            self._add_garbage(messages, self._rest, len(self._rest), reason)
-        self._rest = b""
-        self._overlong = False
-        self._at_first_line = True
-        return messages
-
     def _take(self, line: bytes, end_bytes: int, messages: list[Message]) -> None:
         try:
-            reading = self._reading(line)
+            reading = self._reading(line, ended=end_bytes > 0)
         except _UnusableLine as unusable:
             self._add_garbage(messages, line, len(line) + end_bytes, unusable.reason)
         else:
             self._add_message(messages, reading)
         self._at_first_line = False
 
-    def _reading(self, line: bytes) -> Reading:
+    def _reading(self, line: bytes, *, ended: bool) -> Reading:
         if self._overlong:
             raise _UnusableLine(GarbageReason.TOO_LONG)
+        if not ended:
+            raise _UnusableLine(GarbageReason.CUT)
         if self._at_first_line:
             raise _UnusableLine(GarbageReason.FIRST_LINE)
         found = self._find(_decoded(line), self._mapping.separator, self._fields)
@@ -203,7 +194,7 @@ def _decoded(line: bytes) -> str:
     if _CONTROL.search(line):
         raise _UnusableLine(GarbageReason.NOT_TEXT)
     try:
-        text = line.decode("utf-8").strip()
+        text = line.decode("utf-8").strip(" \r")  # a tab may separate fields, even empty ones
     except UnicodeDecodeError:
         raise _UnusableLine(GarbageReason.NOT_TEXT) from None
     if not text:
@@ -223,7 +214,7 @@ def _key_value_cells(text: str, separator: str, fields: Sequence[Field]) -> list
     cells: dict[Field, str] = {}
     for part in _split(_DIVIDER.sub("=", text), separator):
         key, _, value = part.strip().partition("=")
-        if key in cells:
+        if key in cells and key in fields:
             raise _UnusableLine(GarbageReason.REPEATED_CHANNEL)
         cells[key] = value
     try:

@@ -41,24 +41,15 @@ Request: TypeAlias = HelloRequest | TimeRequest | ReplayRequest
 
 
 class WireParser(LineParser):
-    """Bytes of one link in, messages out; never an exception, and never more than one line held back."""
+    """Bytes of one link in, messages out; never an exception, and never more than one line held back.
+
+    At the end of a link, a last line whose CRC is right is taken even though its ending never came.
+    """
 
     def __init__(self) -> None:
         super().__init__()
         self._boards: dict[bytes, tuple[str, str]] = {}
         self._channels: dict[tuple[bytes, ...], tuple[str, ...]] = {}
-
-    def flush(self) -> list[Message]:
-        """Return what the unfinished last line amounts to, at the end of a link.
-
-        A line whose CRC is right is taken even though its ending never came.
-        """
-        messages: list[Message] = []
-        if self._rest:
-            self._take(self._rest, 0, messages)
-        self._rest = b""
-        self._overlong = False
-        return messages
 
     def _take(self, line: bytes, end_bytes: int, messages: list[Message]) -> None:
         """Take one line; what cannot be read whole may still end in a whole line.

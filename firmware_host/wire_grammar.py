@@ -39,7 +39,7 @@ READING = _grammar(
     rb"(bk1 ([rp]) (<board> <boot>) (<integer>) (<integer>)"
     rb"((?: <channel>=<number>){0,16})(?: !([a-z,]+))?) ~([0-9A-F]{4})\r{0,2}"
 )
-FRAME = re.compile(rb"(.*) ~([0-9A-F]{4})\r{0,2}", re.DOTALL)
+_FRAME = re.compile(rb"(.*) ~([0-9A-F]{4})\r{0,2}", re.DOTALL)
 HELLO = _grammar(
     rb"bk1 hello (<board>) (<boot>) fw=(<text>) sensor=(<text>) cadence_ms=(<integer>) ring=(<integer>)"
     rb"((?: <channel>:<text>){1,16})"
@@ -62,22 +62,22 @@ BOOT_NAME = _grammar(rb"<boot>")
 PLAIN_TEXT = _grammar(rb"<text>")
 _ANY_NUMBER = re.compile(rb"-?[0-9]+(?:\.[0-9]+)?")
 
-MARK_NAMES: Final = {Mark.SATURATED: b"saturated", Mark.RANGED: b"ranged", Mark.FAULT: b"fault"}
+_MARK_NAMES: Final = {Mark.SATURATED: b"saturated", Mark.RANGED: b"ranged", Mark.FAULT: b"fault"}
 ALL_MARKS: Final = int(Mark.SATURATED | Mark.RANGED | Mark.FAULT)
 MARKS_BY_TEXT: Final[dict[bytes, int]] = {
-    b",".join(MARK_NAMES[mark] for mark in chosen): sum(chosen)
+    b",".join(_MARK_NAMES[mark] for mark in chosen): sum(chosen)
     for length in (1, 2, 3)
-    for chosen in permutations(MARK_NAMES, length)
+    for chosen in permutations(_MARK_NAMES, length)
 }
 MARKS_TO_TEXT: Final = {
-    bits: b",".join(name for mark, name in MARK_NAMES.items() if bits & mark)
+    bits: b",".join(name for mark, name in _MARK_NAMES.items() if bits & mark)
     for bits in range(1, ALL_MARKS + 1)
 }
 
 
 def framed_body(line: bytes) -> bytes | None:
     """Return what stands before the CRC, where the CRC is right."""
-    frame = FRAME.fullmatch(line)
+    frame = _FRAME.fullmatch(line)
     if frame is None or crc_hqx(frame[1], 0xFFFF) != int(frame[2], 16):
         return None
     return frame[1]
@@ -90,7 +90,7 @@ def reason(line: bytes) -> GarbageReason:
         return GarbageReason.EMPTY
     if _NOT_TEXT.search(line):
         return GarbageReason.NOT_TEXT
-    framed = FRAME.fullmatch(line) is not None
+    framed = _FRAME.fullmatch(line) is not None
     if not line.startswith(START):
         if _OTHER_VERSION.match(line):
             return GarbageReason.OTHER_VERSION

@@ -45,6 +45,7 @@ def reading(
         (KEY_VALUE, b"UVA=120,T=25.5", reading()),
         (KEY_VALUE, b"T: 25.5, UVA: 120, mode=fast", reading()),
         (KEY_VALUE, b"Shelf light, UVA = 120, T = 25.5", reading()),
+        (KEY_VALUE, b"lamp, lamp, UVA=120, T=25.5, x=1, x=2", reading()),
         (JSON, b'{"uv": {"a": 120, "b": 7}, "temp": 25.5, "millis": 1000}', reading(board_ms=1000)),
         (JSON, b'  {"millis":1000,"temp":25.5,"uv":{"a":1.2e2}} \r', reading(board_ms=1000)),
         (JSON, '{"µ":1,"millis":1000,"temp":25.5,"uv":{"a":120}}'.encode(), reading(board_ms=1000)),
@@ -61,6 +62,7 @@ def test_a_plain_line_is_read(mapping: LineMapping, line: bytes, wanted: Reading
     [
         ("csv", ";", b"120;25.5"),
         ("csv", "\t", b"120\t25.5"),
+        ("csv", "\t", b"120\t25.5\t"),
         ("csv", " ", b"120   25.5"),
         ("csv", " ", b" 120 \t 25.5 "),
         ("key_value", ";", b"0=120; 1=25.5"),
@@ -105,6 +107,7 @@ def test_fields_may_be_separated_otherwise(
         (KEY_VALUE, b"UVA=120,UVA=121,T=25.5", GarbageReason.REPEATED_CHANNEL),
         (KEY_VALUE, b"UVA=dark,T=25.5", GarbageReason.NOT_A_NUMBER),
         (KEY_VALUE, b"UVA,T", GarbageReason.NOT_A_NUMBER),
+        (LineMapping("csv", {"uva_counts": 0}, "\t"), b"\t120\t25.5", GarbageReason.NOT_A_NUMBER),
         (JSON, b'{"uv": {"a": 120}, "temp": 25.5, "mil', GarbageReason.NOT_JSON),
         (JSON, b"[120, 25.5]", GarbageReason.NOT_JSON),
         (JSON, b"120", GarbageReason.NOT_JSON),
