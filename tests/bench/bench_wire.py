@@ -1,13 +1,18 @@
-"""How fast lines become readings: `python tests/bench/bench_wire.py`."""
+"""How fast lines become readings, and a capture costs: `python tests/bench/bench_wire.py`."""
 
 # ruff: noqa: T201 - a benchmark prints what it measured
 
 import time
 from collections.abc import Callable
+from pathlib import Path
+from tempfile import TemporaryDirectory
 
+from firmware_host.capture import CaptureWriter, read_capture
+from firmware_host.clock import Moment
 from firmware_host.lines import Parser
 from firmware_host.mapped import LineMapping, MappedParser
 from firmware_host.messages import Reading
+from firmware_host.traffic import Received
 from firmware_host.wire import WireParser, encode_reading
 
 N_READINGS = 200_000
@@ -47,6 +52,29 @@ def best_rate(make: Callable[[], Parser], data: bytes) -> float:
     return N_READINGS / best_s
 
 
+def capture_cost_us(wire: bytes) -> tuple[float, float]:
+    """Microseconds a contained reading to write and to read a capture file, the best of some rounds."""
+    at = Moment(1042, 1_730_637_000_000, True)
+    items = [Received(at, 1, wire[i : i + CHUNK_BYTES]) for i in range(0, len(wire), CHUNK_BYTES)]
+    best_write_s = best_read_s = float("inf")
+    with TemporaryDirectory() as folder:
+        path = Path(folder) / "bench.capture"
+        for _ in range(ROUNDS):
+            start_s = time.perf_counter()
+            with path.open("wb") as stream:
+                writer = CaptureWriter(stream)
+                for item in items:
+                    writer.write(item)
+            written_s = time.perf_counter()
+            with path.open("rb") as stream:
+                n_items = sum(1 for _ in read_capture(stream))
+            best_read_s = min(best_read_s, time.perf_counter() - written_s)
+            best_write_s = min(best_write_s, written_s - start_s)
+            if n_items != len(items):
+                raise RuntimeError(f"only {n_items} records")
+    return best_write_s / N_READINGS * 1e6, best_read_s / N_READINGS * 1e6
+
+
 def csv_line(reading: Reading) -> str:
     return f"{reading.board_ms},{','.join(map(str, reading.values))}\n"
 
@@ -62,6 +90,9 @@ def main() -> None:
     csv = "".join(map(csv_line, said)).encode()
     rate = best_rate(lambda: MappedParser(mapping, "shelf-2", "4f1c09ab"), csv)
     print(f"plain board, csv          {rate:9,.0f} readings/s")
+    write_us, read_us = capture_cost_us(wire)
+    print(f"capture, written          {write_us:9.2f} µs a reading in it")
+    print(f"capture, read             {read_us:9.2f} µs a reading in it")
 
 
 if __name__ == "__main__":

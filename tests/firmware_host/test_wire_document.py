@@ -12,7 +12,8 @@ import pytest
 
 from firmware_host import wire_grammar
 from firmware_host.lines import MAX_LINE_BYTES, GarbageReason
-from firmware_host.messages import Garbage, Mark
+from firmware_host.mapped import LineMapping, MappedParser
+from firmware_host.messages import Garbage, Mark, Reading
 from firmware_host.wire import WireParser, encode_replay_request, parse_request
 
 DOCUMENT = (Path(__file__).parents[2] / "firmware_host" / "WIRE.md").read_text(encoding="utf-8")
@@ -78,3 +79,23 @@ def test_the_limits_in_the_document_are_those_of_the_parser() -> None:
 def test_the_longest_request_is_as_long_as_the_document_says() -> None:
     longest = encode_replay_request("4f1c09ab", 10**12 - 1, 10**12 - 1)
     assert f"| 64 bytes a request | the longest takes {len(longest)} |" in DOCUMENT
+
+
+@pytest.mark.parametrize(
+    ("line", "mapping"),
+    [
+        ("1042,2913,31.25", LineMapping("csv", {"uva_counts": 1, "temperature_c": 2}, board_ms=0)),
+        ("UVA=2913, T=31.25", LineMapping("key_value", {"uva_counts": "UVA", "temperature_c": "T"})),
+        ("UVA:2913 T:31.25", LineMapping("key_value", {"uva_counts": "UVA", "temperature_c": "T"}, " ")),
+        (
+            '{"uv": {"a": 2913}, "temp": 31.25}',
+            LineMapping("json", {"uva_counts": "uv.a", "temperature_c": "temp"}),
+        ),
+    ],
+)
+def test_the_plain_lines_in_the_document_are_read(line: str, mapping: LineMapping) -> None:
+    assert f"`{line}`" in DOCUMENT
+    parser = MappedParser(mapping, "shelf-2", "4f1c09ab")
+    _, reading = parser.feed(f"\n{line}\n".encode())
+    assert isinstance(reading, Reading)
+    assert reading.values == (2913.0, 31.25)
