@@ -12,22 +12,12 @@ from enum import StrEnum
 
 from calibrate.samples import Flag
 from exposure.events import Event, EventKind
+from exposure.place import Place
 from ingest.mqtt.topics import Topics
 from ingest.store.outbox import OutgoingMessage
 
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 _OPEN_EVENTS_LISTED = 50  # keeps the retained message under some 50 kB, whatever happens
-
-
-class Place(StrEnum):
-    """Where a spot's UVI stands against its band."""
-
-    IN_BAND = "in_band"
-    UNDER_BAND = "under_band"
-    ABOVE_BAND = "above_band"  # over the band, under the ceiling
-    OVER_CEILING = "over_ceiling"
-    DARK = "dark"  # the lamp is off
-    UNKNOWN = "unknown"  # no value that can be trusted
 
 
 class Change(StrEnum):

@@ -13,8 +13,9 @@ import pytest
 
 from calibrate.samples import Flag
 from exposure.events import Event, EventKind, Severity
+from exposure.place import Place
 from ingest.mqtt.discovery import STATE_EXPIRES_S, BoardEntry, SpotEntry, discovery_messages
-from ingest.mqtt.payloads import BoardState, Change, Payloads, Place, SpotState
+from ingest.mqtt.payloads import BoardState, Change, Payloads, SpotState
 from ingest.mqtt.settings import MqttSettings
 from ingest.mqtt.topics import Topics
 

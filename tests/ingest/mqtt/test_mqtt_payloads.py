@@ -10,7 +10,8 @@ from hypothesis import strategies as st
 
 from calibrate.samples import Flag
 from exposure.events import Event, EventKind, Severity
-from ingest.mqtt.payloads import BoardState, Change, Payloads, Place, SpotState, decimals_for, iso_utc
+from exposure.place import Place
+from ingest.mqtt.payloads import BoardState, Change, Payloads, SpotState, decimals_for, iso_utc
 from ingest.mqtt.settings import MqttSettings
 from ingest.mqtt.topics import Topics
 

@@ -1,0 +1,117 @@
+"""The daemon: ports, bridge and broker in one loop, until it is told to stop."""
+
+import logging
+import threading
+from contextlib import ExitStack, closing
+from functools import partial
+from pathlib import Path
+
+from calibrate.errors import KeeperError
+from firmware_host.clock import Clock
+from firmware_host.hub import SerialHub
+from firmware_host.ports import AUTO, PortWish, find_ports
+from firmware_host.traffic import Quiet
+from ingest.assigning import read_calibrations
+from ingest.bridge import Audience, Bridge
+from ingest.capture_file import CaptureFile
+from ingest.config.model import Config
+from ingest.config.resolve import mqtt_settings
+from ingest.mqtt.publisher import Publisher
+from ingest.store.store import Store
+from ingest.telling import BrokerAudience, event_message
+
+log = logging.getLogger("baskline.daemon")
+
+# The longest wait for something to happen: seconds are ticked on time, and a stop is heard by `wake`.
+_POLL_S = 0.5
+
+
+def port_wishes(config: Config) -> list[PortWish]:
+    """Return which ports the configuration wants opened."""
+    patterns = (AUTO,) if config.serial.ports == "auto" else config.serial.ports
+    return [PortWish(pattern, config.serial.baud) for pattern in patterns]
+
+
+class Daemon:
+    """Runs one bridge.  `stop` may be called from a signal handler or another thread."""
+
+    def __init__(
+        self,
+        config: Config,
+        clock: Clock,
+        *,
+        capture: Path | None = None,
+        audience: tuple[Audience, ...] = (),
+    ) -> None:
+        self._config = config
+        self._clock = clock
+        self._capture = capture
+        self._audience = audience
+        self._stopping = threading.Event()
+        wishes = port_wishes(config)
+        self._hub = SerialHub(lambda: find_ports(wishes), clock)
+
+    def stop(self) -> None:
+        """Have `run` end soon and cleanly."""
+        self._stopping.set()
+        self._hub.wake()
+
+    def run(self) -> None:
+        """Run until `stop`; raises `KeeperError` for what keeps it from starting."""
+        config, hub = self._config, self._hub
+        calibrations = read_calibrations(config)
+        with ExitStack() as stack:
+            store = stack.enter_context(Store.open(config.bridge.store))
+            capture = None
+            if self._capture is not None:
+                capture = stack.enter_context(closing(CaptureFile(self._capture)))
+            settings = mqtt_settings(config)
+            publisher = None
+            audience = list(self._audience)
+            if settings is not None:
+                publisher = Publisher(settings, store.outbox, self._clock, wake=hub.wake, report=_report)
+                audience.append(BrokerAudience(settings, config, publisher))
+            start = self._clock.moment()
+            if capture is not None:
+                capture.write([Quiet(start)])
+            bridge = Bridge(
+                config,
+                store,
+                calibrations,
+                start,
+                audience=audience,
+                event_message=partial(event_message, settings) if settings is not None else None,
+            )
+            log.info("started", extra={"site": config.bridge.site, "store": str(config.bridge.store)})
+            try:
+                self._loop(bridge, publisher, capture)
+            finally:
+                # Also when something failed: what has come is kept.
+                traffic = hub.close()
+                if capture is not None:
+                    capture.write(traffic)
+                bridge.take(traffic)
+                bridge.finish(self._clock.moment())
+            if publisher is not None:
+                publisher.pump()
+                publisher.close()
+            log.info("stopped")
+
+    def _loop(self, bridge: Bridge, publisher: Publisher | None, capture: CaptureFile | None) -> None:
+        hub = self._hub
+        while not self._stopping.is_set():
+            traffic = hub.poll(_POLL_S)
+            if capture is not None:
+                capture.write(traffic)
+            bridge.take(traffic)
+            for link, data in bridge.outgoing():
+                hub.send(link, data)
+            bridge.tick(self._clock.moment())
+            for problem in hub.take_problems():
+                log.warning(problem.error.what, extra={"port": problem.port, "do": problem.error.remedy})
+            if publisher is not None:
+                publisher.pump()
+
+
+def _report(error: KeeperError) -> None:
+    log.warning(error.what, extra={"where": error.where, "do": error.remedy})

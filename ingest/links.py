@@ -1,0 +1,114 @@
+"""The open serial links: traffic in, what the boards have to say out, and what to answer them."""
+
+import logging
+from collections.abc import Iterator
+from dataclasses import dataclass
+from fnmatch import fnmatch
+
+from firmware_host.claims import BoardClaims
+from firmware_host.clock import Moment
+from firmware_host.lines import Parser
+from firmware_host.mapped import MappedParser
+from firmware_host.news import BoardIdentified, News, Rebooted
+from firmware_host.session import LinkSession, StoredSeqs
+from firmware_host.traffic import LinkClosed, LinkOpened, Quiet, Received, Traffic
+from firmware_host.wire import WireParser
+from ingest.config.model import Config
+
+log = logging.getLogger("baskline.links")
+
+
+@dataclass(frozen=True, slots=True)
+class LinkNews:
+    """News, and the port that it came from."""
+
+    port: str
+    news: News
+
+
+@dataclass(slots=True)
+class _Link:
+    port: str
+    session: LinkSession
+
+
+class Links:
+    """All open links of a bridge."""
+
+    def __init__(self, config: Config, stored: StoredSeqs) -> None:
+        self._plain_boards = [board for board in config.boards.values() if board.mapping is not None]
+        self._stored = stored
+        self._links: dict[int, _Link] = {}
+        self._claims = BoardClaims()
+
+    def take(self, item: Traffic) -> Iterator[LinkNews]:
+        """Take in one thing that happened; yield what the boards have to say."""
+        match item:
+            case Received(at, number, data):
+                link = self._links.get(number)
+                if link is not None:
+                    yield from self._believed(number, link, link.session.receive(data, at))
+            case LinkOpened():
+                self._links[item.link] = _Link(item.port, self._session(item))
+                log.info("port opened", extra={"port": item.port})
+            case LinkClosed(at, number, reason):
+                link = self._links.pop(number, None)
+                if link is not None:
+                    yield from self._believed(number, link, link.session.close(at))
+                    self._claims.release(number)
+                    log.warning("port closed", extra={"port": link.port, "reason": reason})
+            case Quiet():
+                pass
+
+    def tick(self, at: Moment) -> Iterator[LinkNews]:
+        """Do what is due on the links by `at`."""
+        for number, link in list(self._links.items()):
+            due_ms = link.session.next_deadline_ms
+            if due_ms is not None and due_ms <= at.mono_ms:
+                yield from self._believed(number, link, link.session.tick(at))
+
+    def close(self, at: Moment) -> Iterator[LinkNews]:
+        """Hand on everything that waits on any link."""
+        for number, link in list(self._links.items()):
+            yield from self._believed(number, link, link.session.close(at))
+        self._links.clear()
+
+    def outgoing(self) -> Iterator[tuple[int, bytes]]:
+        """Yield, for each link that has any, the bytes to send on it."""
+        for number, link in self._links.items():
+            data = link.session.take_outgoing()
+            if data:
+                yield number, data
+
+    def boards(self) -> dict[str, str]:
+        """Return the port of each board that is connected now."""
+        return {board: link.port for link in self._links.values() for board in link.session.boards}
+
+    def _session(self, opened: LinkOpened) -> LinkSession:
+        for board in self._plain_boards:
+            assert board.mapping is not None
+            usb, port = board.mapping.usb, board.mapping.port
+            if (usb and usb == opened.usb) or (port and fnmatch(opened.port, port)):
+                # Such a board counts nothing: each opening of its port is a boot of its own.
+                boot = f"{(opened.at.wall_ms + opened.link) & 0xFFFF_FFFF:08x}"
+                parser: Parser = MappedParser(board.mapping.line_mapping(), board.identity, boot)
+                return LinkSession(parser, opened.at, stored=self._stored, mapped=True)
+        return LinkSession(WireParser(), opened.at, stored=self._stored)
+
+    def _believed(self, number: int, link: _Link, news: list[News]) -> Iterator[LinkNews]:
+        """Yield the news, but for boards that a newer link speaks for."""
+        for each in news:
+            if isinstance(each, BoardIdentified | Rebooted):
+                conflict = self._claims.claim(each.board, number)
+                if conflict is not None:
+                    log.warning(
+                        "two boards report the same identity; the port opened last is believed",
+                        extra={
+                            "board": each.board,
+                            "port": link.port,
+                            "do": "give each board its own identity",
+                        },
+                    )
+            board = getattr(each, "board", None)
+            if board is None or self._claims.speaks_for(board, number):
+                yield LinkNews(link.port, each)

@@ -1,0 +1,67 @@
+"""The boards as they are now: where they are connected, when they were last heard, what they lost."""
+
+from collections import Counter
+from collections.abc import Sequence
+
+from exposure.board_watch import BoardWatch
+from exposure.events import Event
+from firmware_host.messages import Hello
+from ingest.config.model import Config
+from ingest.mqtt.payloads import BoardState
+
+
+class LiveBoards:
+    """What is known of each board in this run; only configured ones are missed when they fall silent."""
+
+    def __init__(self, config: Config, opened: Sequence[Event], now_ms: int) -> None:
+        self.configured = tuple(board.identity for board in config.boards.values())
+        self.last_reading_ms: dict[str, int] = {}
+        self.ports: dict[str, str] = {}
+        self._hellos: dict[str, Hello] = {}
+        self._lost: Counter[str] = Counter()
+        self._watches = {
+            board: BoardWatch(board, silent_after_s=60.0, started_ms=now_ms, open_events=opened)
+            for board in self.configured
+        }
+
+    def introduced(self, hello: Hello, port: str) -> None:
+        """Note what a board says of itself."""
+        self._hellos[hello.board] = hello
+        self.ports[hello.board] = port
+
+    def heard(self, board: str, port: str, last_ms: int, *, late: bool) -> list[Event]:
+        """Note that readings up to `last_ms` came; return the events that change by it."""
+        self.ports[board] = port
+        if late:
+            return []
+        self.last_reading_ms[board] = last_ms
+        watch = self._watches.get(board)
+        return watch.heard(last_ms) if watch is not None else []
+
+    def lost(self, board: str, n_readings: int) -> None:
+        """Count readings that will not come any more."""
+        self._lost[board] += n_readings
+
+    def tick(self, now_ms: int) -> list[Event]:
+        """Return the events that change by silence."""
+        return [event for watch in self._watches.values() for event in watch.tick(now_ms)]
+
+    def restamp(self, delta_ms: int) -> None:
+        """Move along with this run's readings to a better time."""
+        self.last_reading_ms = {board: ms + delta_ms for board, ms in self.last_reading_ms.items()}
+        for watch in self._watches.values():
+            watch.restamp(delta_ms)
+
+    def state(self, board: str, *, connected: bool) -> BoardState:
+        """Return the state of a configured board to tell."""
+        hello = self._hellos.get(board)
+        return BoardState(
+            board=board,
+            connected=connected,
+            port=self.ports.get(board),
+            firmware=hello.firmware if hello else None,
+            sensor=hello.sensor if hello else None,
+            last_reading_ms=self.last_reading_ms.get(board),
+            lost_readings=self._lost[board],
+            open_events=[event.kind for event in self._watches[board].open_events],
+        )

@@ -1,0 +1,103 @@
+"""One spot as it is now: its latest sample, its place in the band, its day's dose, its open events."""
+
+from collections.abc import Sequence
+
+from calibrate.calibration import Calibration
+from calibrate.samples import Flag, Samples
+from exposure.events import Event
+from exposure.place import Place, place_of
+from exposure.watch import SpotWatch
+from ingest.config.model import Config
+from ingest.derive import derive_samples
+from ingest.history import NO_SAMPLES
+from ingest.mqtt.payloads import SpotState
+from ingest.store.batch import StampedBatch
+from ingest.today import Today
+
+
+class LiveSpot:
+    """Turns its board's readings into samples, events and a state."""
+
+    def __init__(
+        self,
+        key: str,
+        config: Config,
+        calibration: Calibration | None,
+        *,
+        open_events: Sequence[Event],
+        judged_to_ms: int | None,
+    ) -> None:
+        """Take up where an earlier run left off: its open events, and the newest reading that it judged."""
+        spot = config.spots[key]
+        self.key = key
+        self.enclosure = spot.enclosure
+        self.board = config.boards[spot.board].identity
+        self._sensor = spot.sensor
+        self._calibration = calibration
+        self._lamp_kind = config.lamps[spot.lamp].kind
+        self._zone = spot.zone
+        self._band = spot.band()
+        self._settings = config.rule_settings(key)
+        self._time_zone = config.bridge.time_zone
+        self.recall(NO_SAMPLES)
+        self._latest = NO_SAMPLES
+        self._watch = SpotWatch(key, self._band, self._settings, open_events, frontier_ms=judged_to_ms)
+
+    def restamp(self, delta_ms: int) -> None:
+        """Move along with this run's readings to a better time."""
+        self._watch.restamp(delta_ms)
+        latest = self._latest
+        self._latest = Samples(latest.utc_ms + delta_ms, latest.uvi, latest.u_uvi, latest.flags)
+
+    def recall(self, samples: Samples) -> None:
+        """Count the day anew from what is stored of it."""
+        self._today = Today(self._time_zone, self._settings.max_gap_s)
+        if len(samples):
+            self._today.add(samples)
+
+    def take(self, batch: StampedBatch, *, late: bool) -> list[Event]:
+        """Take in readings of the spot's board; return the events that change by them.
+
+        Late ones, older than what has been judged, change no event: they count for the day and the record.
+        """
+        samples = derive_samples(
+            batch, sensor=self._sensor, calibration=self._calibration, lamp_kind=self._lamp_kind
+        )
+        if late:
+            return []
+        self._today.add(samples)
+        self._latest = samples
+        return self._watch.observe(samples)
+
+    @property
+    def place(self) -> Place:
+        """Where the latest sample stands."""
+        if len(self._latest) == 0:
+            return Place.UNKNOWN
+        return place_of(float(self._latest.uvi[-1]), float(self._latest.u_uvi[-1]), self._flags, self._band)
+
+    @property
+    def _flags(self) -> Flag:
+        return Flag(int(self._latest.flags[-1])) if len(self._latest) else Flag(0)
+
+    def state(self, now_ms: int) -> SpotState:
+        """Return the state to tell; what was last seen longer ago than a gap is not the present."""
+        known = len(self._latest) > 0
+        at_ms = int(self._latest.utc_ms[-1]) if known else None
+        current = at_ms is not None and now_ms - at_ms <= self._settings.max_gap_s * 1000
+        valued = current and float(self._latest.uvi[-1]) == float(self._latest.uvi[-1])
+        return SpotState(
+            spot=self.key,
+            at_ms=at_ms,
+            uvi=float(self._latest.uvi[-1]) if valued else None,
+            u_uvi=float(self._latest.u_uvi[-1]) if valued else None,
+            flags=self._flags,
+            place=self.place if current else Place.UNKNOWN,
+            dose_uvi_h=self._today.dose_uvi_h(now_ms),
+            coverage=self._today.coverage(now_ms),
+            zone=self._zone,
+            band_low_uvi=self._band.low_uvi,
+            band_high_uvi=self._band.high_uvi,
+            ceiling_uvi=self._band.ceiling_uvi,
+            open_events=[event.kind for event in self._watch.open_events],
+        )

@@ -1,0 +1,43 @@
+"""Readings on their way to the store: gathered between commits, joined into few batches."""
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from ingest.store.batch import StampedBatch
+
+
+def joined(batches: Sequence[StampedBatch]) -> list[StampedBatch]:
+    """Return the batches, those of one boot with the same channels joined, in the order of their arrival."""
+    groups: dict[tuple[str, str, tuple[str, ...]], list[StampedBatch]] = {}
+    for batch in batches:
+        groups.setdefault((batch.board, batch.boot, batch.channels), []).append(batch)
+    return [_one(group) for group in groups.values()]
+
+
+def _one(group: Sequence[StampedBatch]) -> StampedBatch:
+    first = group[0]
+    if len(group) == 1:
+        return first
+    seq = np.concatenate([batch.seq for batch in group])
+    whole = StampedBatch(
+        first.board,
+        first.boot,
+        first.channels,
+        seq,
+        np.concatenate([batch.utc_ms for batch in group]),
+        np.concatenate([batch.values for batch in group]),
+        np.concatenate([batch.marks for batch in group]),
+    )
+    if bool(np.all(seq[1:] > seq[:-1])):
+        return whole
+    order = np.argsort(seq, kind="stable")  # a late batch came in between
+    return StampedBatch(
+        first.board,
+        first.boot,
+        first.channels,
+        seq[order],
+        whole.utc_ms[order],
+        whole.values[order],
+        whole.marks[order],
+    )

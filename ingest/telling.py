@@ -1,0 +1,59 @@
+"""Telling the broker: the bridge's audience that publishes states, and the messages for its outbox."""
+
+from collections.abc import Sequence
+from importlib.metadata import version
+
+from exposure.events import Event
+from ingest.config.model import Config
+from ingest.mqtt.discovery import BoardEntry, SpotEntry, discovery_messages
+from ingest.mqtt.payloads import BoardState, Change, Payloads, SpotState
+from ingest.mqtt.publisher import Publisher
+from ingest.mqtt.settings import MqttSettings
+from ingest.mqtt.topics import Topics
+from ingest.store.outbox import OutgoingMessage
+
+
+def event_message(settings: MqttSettings, event: Event, change: Change) -> OutgoingMessage:
+    """Return the message that says how an event has changed, for the outbox."""
+    return Payloads(settings.site, settings.bridge).event_for_outbox(Topics(settings), event, change)
+
+
+class BrokerAudience:
+    """Keeps what the broker retains up to date.  Events themselves go through the outbox."""
+
+    def __init__(self, settings: MqttSettings, config: Config, publisher: Publisher) -> None:
+        """Declare all entities of `config`, so that what an earlier configuration left is removed."""
+        self._topics = topics = Topics(settings)
+        self._payloads = Payloads(settings.site, settings.bridge)
+        self._publisher = publisher
+        spots = [
+            SpotEntry(key, spot.label, config.enclosures[spot.enclosure].label)
+            for key, spot in config.spots.items()
+        ]
+        boards = [BoardEntry(board.identity, board.label) for board in config.boards.values()]
+        discovery = (
+            discovery_messages(topics, spots, boards, version("baskline")) if settings.discovery else {}
+        )
+        state_topics = [
+            topics.open_events,
+            *(topics.spot_state(spot.key) for spot in spots),
+            *(topics.board_state(board.identity) for board in boards),
+        ]
+        publisher.declare(discovery, state_topics)
+
+    def event(self, event: Event) -> None:
+        """Nothing to do: its message is in the outbox."""
+
+    def open_events(self, events: Sequence[Event], now_ms: int) -> None:
+        """Let the broker retain which events are open."""
+        self._publisher.publish_state(self._topics.open_events, self._payloads.open_events(events, now_ms))
+
+    def spot(self, state: SpotState) -> None:
+        """Let the broker retain how a spot is."""
+        self._publisher.publish_state(self._topics.spot_state(state.spot), self._payloads.spot_state(state))
+
+    def board(self, state: BoardState) -> None:
+        """Let the broker retain how a board is."""
+        self._publisher.publish_state(
+            self._topics.board_state(state.board), self._payloads.board_state(state)
+        )
