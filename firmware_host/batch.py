@@ -10,7 +10,8 @@ class ReadingBatch:
     """Readings of one boot of one board with the same channels, in order of sequence number.
 
     Shapes: `seq`, `board_ms`, `host_ms`, `marks` (n,); `values` (n, len(channels)), NaN where a channel
-    was not reported.  `host_ms` is the host's monotonic axis, aligned from the board's own time.
+    was not reported.  `host_ms` is the host's monotonic axis, aligned from the board's own time.  `late`:
+    they fill a gap behind readings of the same boot that were handed on before.
     """
 
     board: str
@@ -21,6 +22,7 @@ class ReadingBatch:
     host_ms: IntArray
     values: FloatArray
     marks: FlagArray
+    late: bool = False
 
     def __post_init__(self) -> None:
         n = len(self.seq)
