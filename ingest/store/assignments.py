@@ -112,7 +112,7 @@ class Assignments:
             self._mark_dirty(records)
 
     def timeline(self, spot: str, from_ms: int, to_ms: int) -> list[AssignedSpan]:
-        """Return what held in [from_ms, to_ms), in time order; nothing is said of times without assignment."""
+        """Return what held in [from_ms, to_ms), in time order; times without assignment are left out."""
         spot_id = self._identities.find_spot(spot)
         if spot_id is None:
             return []
@@ -163,7 +163,7 @@ class Assignments:
         return int(generation)
 
     def _mark_dirty(self, records: Sequence[AssignmentRecord]) -> None:
-        """Mark what `records` cover, for the boards that count there now; called before a change and after."""
+        """Mark what `records` cover, for the boards that count there: before a change and after it."""
         for made in records:
             end_ms = _FOR_EVER_MS if made.to_ms is None else made.to_ms
             for span in self.timeline(made.assignment.spot, made.from_ms, end_ms):

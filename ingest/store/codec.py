@@ -2,22 +2,23 @@
 
 A chunk is one byte of format, then each column in turn: sequence numbers, times, marks, then the channels.
 A column is a head that says how to undo it, and a body compressed by zlib.  Boards report decimals with few
-digits, so a column of numbers is first turned into whole numbers by the least power of ten that does it without
-loss; whole numbers become differences to what was expected; the differences are cut into planes of their lowest
-bytes, next bytes and so on, because the high planes are nearly all zero and zlib then takes them for nothing.
+digits, so a column of numbers becomes whole numbers by the least power of ten that does it without loss.
+Whole numbers become differences to what was expected of them.  The differences are cut into planes: all
+lowest bytes, all next bytes and so on.  High planes are nearly all zero, and zlib takes them for nothing.
 Whatever does not fit that pattern (NaN with a payload, -0.0, irrational values) is kept bit by bit.
+
+Little-endian, as is every machine that this runs on.
 """
 
 import struct
 import zlib
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
 from enum import IntEnum
 
 import numpy as np
 from numpy.typing import NDArray
 
-from calibrate.arrays import FlagArray, FloatArray, IntArray
+from calibrate.arrays import FloatArray, IntArray
+from ingest.store.columns import Columns
 
 UnsignedArray = NDArray[np.uint64]
 
@@ -25,6 +26,7 @@ _FORMAT = 1
 _NAN_BITS = np.array([np.nan]).view(np.int64)[0]
 _MOST_DECIMALS = 9  # the wire allows no more
 _LARGEST_EXACT = 2.0**53
+_LEVEL = 6  # above it zlib takes far longer and saves a hundredth
 
 
 class Expect(IntEnum):
@@ -43,51 +45,29 @@ class Shape(IntEnum):
     DECIMAL_WITH_GAPS = 2  # the same, with NaN here and there
 
 
-# head: expect, width in bytes, length of the body, two whole numbers that the expectation needs
+# expectation, width in bytes, length of the body, and two whole numbers that the expectation needs
 _HEAD = struct.Struct("<BBIqq")
 # shape, decimals, length of the compressed bit mask of gaps
 _FLOAT_HEAD = struct.Struct("<BBI")
 
 
-@dataclass(frozen=True, slots=True)
-class Columns:
-    """Readings of one stream: `seq`, `utc_ms`, `marks` (n,), `values` (n, channels)."""
-
-    seq: IntArray
-    utc_ms: IntArray
-    marks: FlagArray
-    values: FloatArray
-
-    def __len__(self) -> int:
-        return len(self.seq)
-
-    def some(self, places: slice | NDArray[np.intp] | NDArray[np.bool_]) -> "Columns":
-        """Return the readings at `places`."""
-        return Columns(self.seq[places], self.utc_ms[places], self.marks[places], self.values[places])
-
-    def shifted(self, delta_ms: int) -> "Columns":
-        """Return them with `delta_ms` added to their times."""
-        return self if delta_ms == 0 else replace(self, utc_ms=self.utc_ms + delta_ms)
-
-    def without_mark(self, mark: int) -> "Columns":
-        """Return them without a bit of `marks`."""
-        return replace(self, marks=self.marks & np.uint32(~mark & 0xFFFFFFFF))
-
-
 def pack_chunk(columns: Columns) -> bytes:
-    """Return many readings as bytes; the times are taken as they are."""
-    parts = [bytes([_FORMAT])]
-    parts.append(pack_whole(columns.seq))
-    parts.append(pack_whole(columns.utc_ms))
-    parts.append(pack_whole(columns.marks.astype(np.int64)))
-    parts.extend(pack_floats(column) for column in np.ascontiguousarray(columns.values.T))
-    return b"".join(parts)
+    """Return readings, at least one, as bytes."""
+    return b"".join(
+        (
+            bytes([_FORMAT]),
+            pack_whole(columns.seq),
+            pack_whole(columns.utc_ms),
+            pack_whole(columns.marks.astype(np.int64)),
+            *(pack_floats(channel) for channel in np.ascontiguousarray(columns.values.T)),
+        )
+    )
 
 
 def unpack_chunk(data: bytes, n: int, n_channels: int) -> Columns:
-    """Undo `pack_chunk`."""
-    if data[0] != _FORMAT:
-        raise ValueError(f"chunk of format {data[0]}, wanted {_FORMAT}")
+    """Undo `pack_chunk`; ValueError, struct.error or zlib.error when `data` is damaged."""
+    if data[:1] != bytes([_FORMAT]):
+        raise ValueError(f"no chunk of format {_FORMAT}")
     seq, place = unpack_whole(data, 1, n)
     utc_ms, place = unpack_whole(data, place, n)
     marks, place = unpack_whole(data, place, n)
@@ -98,20 +78,19 @@ def unpack_chunk(data: bytes, n: int, n_channels: int) -> Columns:
 
 
 def pack_tail(columns: Columns) -> bytes:
-    """Return a few readings as bytes, quickly; `compact` will pack them well."""
+    """Return a few readings as bytes, quickly; compaction will pack them well."""
     return b"".join(
         (columns.seq.tobytes(), columns.utc_ms.tobytes(), columns.values.tobytes(), columns.marks.tobytes())
     )
 
 
 def unpack_tail(data: bytes, n: int, n_channels: int) -> Columns:
-    """Undo `pack_tail`."""
-    values_end = 16 * n + 8 * n * n_channels
+    """Undo `pack_tail`; ValueError when `data` is damaged."""
     return Columns(
-        seq=np.frombuffer(data, np.int64, n),
+        seq=tail_sequence(data, n),
         utc_ms=np.frombuffer(data, np.int64, n, offset=8 * n),
         values=np.frombuffer(data, np.float64, n * n_channels, offset=16 * n).reshape(n, n_channels),
-        marks=np.frombuffer(data, np.uint32, n, offset=values_end),
+        marks=np.frombuffer(data, np.uint32, n, offset=8 * n * (2 + n_channels)),
     )
 
 
@@ -120,58 +99,52 @@ def tail_sequence(data: bytes, n: int) -> IntArray:
     return np.frombuffer(data, np.int64, n)
 
 
-def join(parts: Sequence[Columns]) -> Columns:
-    """Return the readings of all `parts`, one after the other."""
-    if len(parts) == 1:
-        return parts[0]
-    return Columns(
-        np.concatenate([part.seq for part in parts]),
-        np.concatenate([part.utc_ms for part in parts]),
-        np.concatenate([part.marks for part in parts]),
-        np.concatenate([part.values for part in parts]),
-    )
-
-
 def pack_whole(numbers: IntArray) -> bytes:
     """Return whole numbers, shape (n,), as bytes.  Arithmetic wraps around, so any int64 comes back."""
+    first = int(numbers[0])
+    least = int(numbers.min())
     candidates = [
-        (Expect.LEAST, *_from_least(numbers)),
-        (Expect.PREVIOUS, *_from_previous(numbers)),
-        (Expect.LINE, *_from_line(numbers)),
+        (Expect.LEAST, (numbers - np.int64(least)).view(np.uint64), least, 0),
+        (Expect.PREVIOUS, _zigzag(np.diff(numbers, prepend=numbers[:1])), first, 0),
     ]
-    expect, rest, base, step = min(candidates, key=lambda candidate: _rough_bits(candidate[1]))
-    return _pack_rest(rest, expect, base, step)
+    rise = int(numbers[-1]) - first
+    if abs(rise) * len(numbers) < 2**62:  # else the line itself would overflow
+        candidates.append((Expect.LINE, _zigzag(numbers - first - _line(rise, len(numbers))), first, rise))
+    expect, rest, base, rise = min(candidates, key=lambda candidate: _rough_bits(candidate[1]))
+    width = (int(rest.max()).bit_length() + 7) // 8
+    planes = rest.view(np.uint8).reshape(-1, 8)[:, :width].T
+    body = zlib.compress(planes.tobytes(), _LEVEL) if width else b""
+    return _HEAD.pack(expect, width, len(body), base, rise) + body
 
 
 def unpack_whole(data: bytes, place: int, n: int) -> tuple[IntArray, int]:
     """Undo `pack_whole` from `place` on; return the numbers and the place after them."""
-    expect, width, size, base, step = _HEAD.unpack_from(data, place)
+    expect, width, size, base, rise = _HEAD.unpack_from(data, place)
     place += _HEAD.size
-    rest = _unpack_rest(data[place : place + size], width, n)
-    base = np.array(base, dtype=np.int64)
+    planes = np.zeros((n, 8), np.uint8)
+    if width:
+        body = zlib.decompress(data[place : place + size])
+        planes[:, :width] = np.frombuffer(body, np.uint8).reshape(width, n).T
+    rest = planes.view(np.uint64).reshape(n)
     if expect == Expect.LEAST:
-        numbers = rest.view(np.int64) + base
+        numbers = rest.view(np.int64)
     elif expect == Expect.PREVIOUS:
-        numbers = np.cumsum(_un_zigzag(rest)) + base
+        numbers = np.cumsum(_un_zigzag(rest))
     else:
-        numbers = _un_zigzag(rest) + base + np.arange(n) * np.int64(step) // max(n - 1, 1)
-    return numbers, place + size
+        numbers = _un_zigzag(rest) + _line(rise, n)
+    return numbers + np.int64(base), place + size
 
 
-def pack_floats(column: FloatArray) -> bytes:
-    """Return floats, shape (n,), as bytes."""
-    gaps = np.isnan(column)
-    filled, mask = column, b""
-    if gaps.any() and not gaps.all():
-        # The value before a gap stands in for it, or the first value there is.
-        source = np.where(gaps, 0, np.arange(len(column)))
-        source = np.maximum.accumulate(source)
-        source[: np.argmin(gaps)] = np.argmin(gaps)
-        if (column[gaps].view(np.int64) == _NAN_BITS).all():
-            filled, mask = column[source], zlib.compress(np.packbits(gaps).tobytes())
+def pack_floats(channel: FloatArray) -> bytes:
+    """Return floats, shape (n,) and contiguous, as bytes."""
+    filled, mask = channel, b""
+    gaps = np.isnan(channel)
+    if gaps.any() and (channel[gaps].view(np.int64) == _NAN_BITS).all() and not gaps.all():
+        filled = _filled(channel, gaps)
+        mask = zlib.compress(np.packbits(gaps).tobytes(), _LEVEL)
     found = _as_decimals(filled)
     if found is None:
-        return _FLOAT_HEAD.pack(Shape.BITS, 0, 0) + pack_whole(column.view(np.int64))
+        return _FLOAT_HEAD.pack(Shape.BITS, 0, 0) + pack_whole(channel.view(np.int64))
     numbers, decimals = found
     shape = Shape.DECIMAL_WITH_GAPS if mask else Shape.DECIMAL
     return _FLOAT_HEAD.pack(shape, decimals, len(mask)) + mask + pack_whole(numbers)
@@ -185,66 +158,49 @@ def unpack_floats(data: bytes, place: int, n: int) -> tuple[FloatArray, int]:
     numbers, place = unpack_whole(data, place + mask_size, n)
     if shape == Shape.BITS:
         return numbers.view(np.float64), place
-    column = numbers / 10.0**decimals
+    channel = numbers / 10.0**decimals
     if shape == Shape.DECIMAL_WITH_GAPS:
-        column[np.unpackbits(np.frombuffer(zlib.decompress(mask), np.uint8), count=n).view(np.bool_)] = np.nan
-    return column, place
+        gaps = np.unpackbits(np.frombuffer(zlib.decompress(mask), np.uint8), count=n)
+        channel[gaps.view(np.bool_)] = np.nan
+    return channel, place
 
 
-def _as_decimals(column: FloatArray) -> tuple[IntArray, int] | None:
-    """Return whole numbers and a power of ten that give `column` back bit by bit, or None."""
-    bits = column.view(np.int64)
+def _filled(channel: FloatArray, gaps: NDArray[np.bool_]) -> FloatArray:
+    """Return `channel` with the value before each gap in it, or the first there is."""
+    source = np.maximum.accumulate(np.where(gaps, 0, np.arange(len(channel))))
+    first = int(np.argmin(gaps))
+    source[:first] = first
+    return channel[source]
+
+
+def _as_decimals(channel: FloatArray) -> tuple[IntArray, int] | None:
+    """Return whole numbers and the power of ten that give `channel` back bit by bit, or None."""
+    bits = channel.view(np.int64)
     for decimals in range(_MOST_DECIMALS + 1):
         scale = 10.0**decimals
-        scaled = np.rint(column * scale)
-        if not (np.abs(scaled) < _LARGEST_EXACT).all():
-            return None
+        with np.errstate(over="ignore", invalid="ignore"):
+            scaled = np.rint(channel * scale)
+            if not (np.abs(scaled) < _LARGEST_EXACT).all():
+                return None
+        numbers = scaled.astype(np.int64)
         # Correctly rounded division gives the double nearest to the decimal, as reading its text did.
-        if ((scaled / scale).view(np.int64) == bits).all():
-            return scaled.astype(np.int64), decimals
+        if ((numbers / scale).view(np.int64) == bits).all():
+            return numbers, decimals
     return None
 
 
-def _from_least(numbers: IntArray) -> tuple[UnsignedArray, int, int]:
-    base = int(numbers.min())
-    return (numbers - np.int64(base)).view(np.uint64), base, 0
-
-
-def _from_previous(numbers: IntArray) -> tuple[UnsignedArray, int, int]:
-    return _zigzag(np.diff(numbers, prepend=numbers[:1])), int(numbers[0]), 0
-
-
-def _from_line(numbers: IntArray) -> tuple[UnsignedArray, int, int]:
-    n = len(numbers)
-    rise = int(numbers[-1]) - int(numbers[0])
-    if abs(rise) * n >= 2**62:
-        return _from_previous(numbers)
-    line = np.arange(n) * np.int64(rise) // max(n - 1, 1)
-    return _zigzag(numbers - numbers[0] - line), int(numbers[0]), rise
+def _line(rise: int, n: int) -> IntArray:
+    return np.arange(n, dtype=np.int64) * rise // max(n - 1, 1)
 
 
 def _zigzag(numbers: IntArray) -> UnsignedArray:
+    """Return small numbers of either sign as small numbers without sign."""
     return ((numbers << 1) ^ (numbers >> 63)).view(np.uint64)
 
 
 def _un_zigzag(rest: UnsignedArray) -> IntArray:
-    return ((rest >> np.uint64(1)) ^ (~(rest & np.uint64(1)) + np.uint64(1))).view(np.int64)
+    return (rest >> np.uint64(1)).view(np.int64) ^ -(rest & np.uint64(1)).view(np.int64)
 
 
 def _rough_bits(rest: UnsignedArray) -> float:
     return float(np.log2(rest + 1.0).sum())
-
-
-def _pack_rest(rest: UnsignedArray, expect: Expect, base: int, step: int) -> bytes:
-    largest = int(rest.max())
-    width = (largest.bit_length() + 7) // 8
-    planes = rest.astype("<u8").view(np.uint8).reshape(-1, 8)[:, :width].T
-    body = zlib.compress(planes.tobytes(), 6) if width else b""
-    return _HEAD.pack(expect, width, len(body), base, step) + body
-
-
-def _unpack_rest(body: bytes, width: int, n: int) -> UnsignedArray:
-    planes = np.zeros((n, 8), np.uint8)
-    if width:
-        planes[:, :width] = np.frombuffer(zlib.decompress(body), np.uint8).reshape(width, n).T
-    return planes.view("<u8").reshape(n).astype(np.uint64)

@@ -2,19 +2,17 @@
 
 from itertools import groupby
 
-import numpy as np
-
-from ingest.store.codec import join
+from ingest.store.columns import join
 from ingest.store.database import Database
-from ingest.store.rows import ReadingRows, StoredRow, fits_in_chunk
+from ingest.store.rows import LONGEST_CHUNK_MS, MOST_IN_CHUNK, ReadingRows, StoredRow
 from ingest.store.seen import SeenReadings
 
 # A round begins when the tail has this many rows, or when it is this old: a query must walk through the whole
-# tail, and rows of it take ten times the room that they take in a chunk.
+# tail, and readings take ten times the room there that they take in a chunk.
 ROWS_FOR_A_ROUND = 8192
 AGE_FOR_A_ROUND_MS = 15 * 60_000
-# A chunk is written again to take new readings in only while it is at most so many times as large as they are:
-# then each reading is written a few times in all, however small the steps in which it came.
+# A chunk is written again to take new readings in only while it is at most this many times as large as they
+# are: then each reading is written a few times in all, however small the steps in which it came.
 MOST_TIMES_LARGER = 4
 READINGS_A_STEP = 8192
 DELETED_A_STEP = 4096
@@ -23,9 +21,9 @@ DELETED_A_STEP = 4096
 class Compaction:
     """Works in rounds over all rows that the tail has at their beginning.
 
-    A step packs one or more streams and commits: from then on their rows in the tail no longer count.  When all
-    streams are done, the rows are deleted from the front, so that whole pages come free.  A process that dies in
-    a round leaves nothing half done; the next one begins with what still counts.
+    A step packs one or more streams and commits: from then on their rows in the tail no longer count.  When
+    all streams are done, the rows are deleted from the front, so that whole pages come free.  A process that
+    dies in a round leaves nothing half done; the next one begins with what still counts.
     """
 
     def __init__(self, database: Database, rows: ReadingRows, seen: SeenReadings) -> None:
@@ -104,18 +102,19 @@ class Compaction:
 
 def _as_chunks(rows: list[StoredRow]) -> list[StoredRow]:
     """Return rows of one stream and run, in order, as the fewest rows that are allowed as chunks."""
-    chunks: list[StoredRow] = []
-    group: list[StoredRow] = []
+    groups: list[list[StoredRow]] = []
+    n, first_ms, last_ms = 0, 0, 0
     for row in rows:
-        if group and not fits_in_chunk([*group, row]):
-            chunks.append(_as_one(group))
-            group = []
-        group.append(row)
-    return [*chunks, _as_one(group)]
+        start_ms, end_ms = row.columns.extent_ms()
+        n += len(row.columns)
+        first_ms, last_ms = min(first_ms, start_ms), max(last_ms, end_ms)
+        if not groups or n > MOST_IN_CHUNK or last_ms - first_ms > LONGEST_CHUNK_MS:
+            groups.append([])
+            n, first_ms, last_ms = len(row.columns), start_ms, end_ms
+        groups[-1].append(row)
+    return [_as_one(group) for group in groups]
 
 
 def _as_one(rows: list[StoredRow]) -> StoredRow:
-    columns = join([row.columns for row in rows])
-    if (np.diff(columns.seq) < 0).any():  # readings replayed late
-        columns = columns.some(np.argsort(columns.seq))
+    columns = join([row.columns for row in rows]).in_sequence()  # some may have been replayed late
     return StoredRow(max(row.batch_id for row in rows), rows[0].stream, rows[0].run_id, columns)

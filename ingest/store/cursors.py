@@ -6,7 +6,7 @@ from ingest.store.database import Database
 class Cursors:
     """Positions as `Readings.since` returns them, by the name of the mirror.
 
-    Re-stamping a run sets back every cursor that has passed it, so that mirrors get it again with its new times.
+    Re-stamping a run sets back every cursor that has passed it: mirrors get it again with its new times.
     """
 
     def __init__(self, database: Database) -> None:
@@ -20,10 +20,7 @@ class Cursors:
     def set(self, name: str, position: int) -> None:
         """Store a position."""
         with self._database.transaction():
-            self._database.execute(
-                "INSERT INTO cursor VALUES (?, ?) ON CONFLICT (name) DO UPDATE SET position = excluded.position",
-                (name, position),
-            )
+            self._database.execute("INSERT OR REPLACE INTO cursor VALUES (?, ?)", (name, position))
 
     def set_back(self, position: int) -> None:
         """Bring every cursor beyond `position` back to it."""

@@ -16,15 +16,17 @@ Row: TypeAlias = tuple[Any, ...]
 BUSY_TIMEOUT_MS = 10_000
 
 _FOR_WRITING = (
-    # The log is flushed to the disk before a checkpoint, when `sync` is called, and with each commit that says
-    # `want_sync`; not with every commit of readings, which on a card costs a tenth of a second and wears it.
+    # The write-ahead log is flushed to the disk before each checkpoint, by `sync`, and after each commit that
+    # said `want_sync`.  FULL would flush it after every commit of readings, which on a card takes up to a
+    # tenth of a second and wears it.  Either way a power cut leaves a store that opens, with all commits up
+    # to some moment and none after it; with NORMAL that is the last flush, or later if the system wrote more.
     "synchronous = NORMAL",
-    # A checkpoint every 1000 pages (4 MB): the pages of the tail are then written to their place once, after
-    # dozens of commits touched them, and reading still has little log to look through.
+    # A checkpoint each 1000 pages (4 MB).  Pages at the end of the tail are touched by dozens of commits and
+    # then go to their place once; more log would be more to walk through after a power cut.
     "wal_autocheckpoint = 1000",
-    # A log that a large step made long is cut back, so that it does not hold room on a small card.
+    # A log that one large step made long is cut back, so that it does not hold the room on a small card.
     "journal_size_limit = 16777216",
-    # Some systems build SQLite to write zeros over what is deleted: one more write for each page, for nothing.
+    # Some systems build SQLite to write zeros over what is deleted: one more write a page, for nothing here.
     "secure_delete = OFF",
 )
 
@@ -53,8 +55,8 @@ class Database:
             raise said_plainly(error, path) from error
         return cls(path, connection, read_only=read_only)
 
-    def use_wal(self) -> None:
-        """Set the connection up for writing."""
+    def use_for_writing(self) -> None:
+        """Set the connection up for writing, or say why it cannot be."""
         row = self.row("PRAGMA journal_mode = WAL")
         if row != ("wal",):
             raise StoreError(
@@ -64,6 +66,8 @@ class Database:
             )
         for setting in _FOR_WRITING:
             self.execute(f"PRAGMA {setting}")
+        with self.transaction():
+            pass  # a file that may only be read lets everything through up to here
 
     def execute(self, sql: str, values: Sequence[object] = ()) -> sqlite3.Cursor:
         """Run one statement."""
@@ -151,7 +155,9 @@ class Database:
         self._sync_wanted = False
         try:
             if self._wal_fd is None:
+                # Kept open: SQLite holds its locks through other files, so this one disturbs none.
                 self._wal_fd = os.open(f"{self.path}-wal", os.O_RDONLY | os.O_CLOEXEC)
+                _sync_folder(self.path.absolute().parent)  # or the name of a new file might be lost
             os.fsync(self._wal_fd)
         except OSError as error:
             raise StoreError(f"flushing the store failed: {error.strerror}", where=str(self.path)) from error
@@ -184,3 +190,11 @@ class Database:
             self._data_version = version
             for forget in self.when_changed_elsewhere:
                 forget()
+
+
+def _sync_folder(folder: Path) -> None:
+    fd = os.open(folder, os.O_RDONLY | os.O_DIRECTORY | os.O_CLOEXEC)
+    try:
+        os.fsync(fd)
+    finally:
+        os.close(fd)

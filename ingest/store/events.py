@@ -2,7 +2,6 @@
 
 import json
 from dataclasses import replace
-from typing import cast
 
 from exposure.events import Event, EventKind, Severity
 from ingest.store.database import Database, Row
@@ -11,6 +10,8 @@ from ingest.store.errors import StoreError
 _FIXED = "identity, kind, subject_kind, subject, opened_ms"
 _CHANGING = "severity, sentence, advice, evidence, acknowledged_ms, closed_ms, closing"
 _SELECT = f"SELECT {_FIXED}, {_CHANGING} FROM event"  # noqa: S608
+_REPLACE = f"INSERT OR REPLACE INTO event ({_FIXED}, {_CHANGING}) VALUES ({', '.join('?' * 12)})"  # noqa: S608
+_ADD_CHANGE = f"INSERT INTO event_change (identity, {_CHANGING}) VALUES ({', '.join('?' * 8)})"  # noqa: S608
 
 
 class Events:
@@ -29,7 +30,7 @@ class Events:
             known = self.get(event.identity)
             if known is not None:
                 event = _with_firsts_of(known, event)
-                if event == known:
+                if _changing(event) == _changing(known):
                     return None
             self._write(event)
         return event
@@ -72,10 +73,8 @@ class Events:
     def history(self, identity: str) -> list[Event]:
         """Return every state that the event has had, first to last."""
         rows = self._database.rows(
-            "SELECT event.identity, kind, subject_kind, subject, opened_ms, change.severity, change.sentence,"
-            " change.advice, change.evidence, change.acknowledged_ms, change.closed_ms, change.closing"
-            " FROM event_change AS change JOIN event USING (identity)"
-            " WHERE change.identity = ? ORDER BY change_id",
+            f"SELECT {_FIXED}, {_CHANGING} FROM event_change JOIN"  # noqa: S608
+            f" (SELECT {_FIXED} FROM event) USING (identity) WHERE identity = ? ORDER BY change_id",
             (identity,),
         )
         return [_event(row) for row in rows]
@@ -83,23 +82,20 @@ class Events:
     def _write(self, event: Event) -> None:
         self._database.want_sync()
         fixed = (event.identity, event.kind, event.subject_kind, event.subject, event.opened_ms)
-        changing = (
-            event.severity,
-            event.sentence,
-            event.advice,
-            json.dumps(dict(event.evidence), ensure_ascii=False),
-            event.acknowledged_ms,
-            event.closed_ms,
-            event.closing,
-        )
-        self._database.execute(
-            f"INSERT OR REPLACE INTO event ({_FIXED}, {_CHANGING}) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
-            (*fixed, *changing),
-        )
-        self._database.execute(
-            f"INSERT INTO event_change (identity, {_CHANGING}) VALUES (?, ?, ?, ?, ?, ?, ?, ?)",  # noqa: S608
-            (event.identity, *changing),
-        )
+        self._database.execute(_REPLACE, (*fixed, *_changing(event)))
+        self._database.execute(_ADD_CHANGE, (event.identity, *_changing(event)))
+
+
+def _changing(event: Event) -> tuple[object, ...]:
+    return (
+        event.severity,
+        event.sentence,
+        event.advice,
+        json.dumps(dict(event.evidence), ensure_ascii=False),
+        event.acknowledged_ms,
+        event.closed_ms,
+        event.closing,
+    )
 
 
 def _with_firsts_of(known: Event, event: Event) -> Event:
@@ -123,7 +119,7 @@ def _event(row: Row) -> Event:
         opened_ms=opened_ms,
         sentence=sentence,
         advice=advice,
-        evidence=cast(dict[str, str | float | int | bool | None], json.loads(evidence)),
+        evidence=json.loads(evidence),
         acknowledged_ms=acknowledged_ms,
         closed_ms=closed_ms,
         closing=closing,

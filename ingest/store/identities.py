@@ -88,7 +88,8 @@ class Identities:
                 (stream_id,),
             )
             assert row is not None
-            found = Stream(stream_id, *row[:4], channels=tuple(row[4].split()))
+            boot_id, board_id, board, boot, channels = row
+            found = Stream(stream_id, boot_id, board_id, board, boot, tuple(channels.split()))
             self._by_id[stream_id] = found
         return found
 

@@ -35,12 +35,13 @@ def intervals_of(numbers: IntArray) -> list[Interval]:
 
 
 def outside(numbers: IntArray, intervals: Sequence[Interval]) -> NDArray[np.bool_]:
-    """Return which of `numbers`, shape (n,), lie in none of the intervals, which are as `merged` gives them."""
+    """Return which of `numbers`, shape (n,), lie in none of the intervals, as `merged` gives them."""
     if not intervals:
         return np.ones(len(numbers), dtype=np.bool_)
     bounds = np.asarray(intervals, dtype=np.int64)
     place = np.searchsorted(bounds[:, 0], numbers, side="right") - 1
-    return (place < 0) | (numbers > bounds[place, 1])
+    known: NDArray[np.bool_] = (place >= 0) & (numbers <= bounds[place, 1])
+    return ~known
 
 
 class IntervalTable:

@@ -18,7 +18,7 @@ _SPOT_SHIFT = 32  # room for the hours since the epoch of one spot
 _ROW = np.dtype(
     [
         ("minute_of_hour", "u1"),
-        ("n", "<u2"),
+        ("n", "<u4"),
         ("covered_ms", "<u2"),
         ("flags", "<u4"),
         ("mean_uvi", "<f4"),
@@ -34,10 +34,11 @@ _ROW = np.dtype(
 class MinuteSummaries:
     """Minutes of one spot in time order, only those that have readings: arrays of one length.
 
-    `minute` int64, minutes since the epoch, strictly increasing; `n` int64, samples in it (at most 65,535);
-    `covered_ms` int64, milliseconds of the minute that they stand for (0 to 60,000); `mean_uvi`, `min_uvi`, `max_uvi`
-    and `u_uvi` (mean standard uncertainty) float64, NaN where no sample had a value; `flags` uint32, all
-    `Flag` bits that occurred; `dose_uvi_h` float64, the minute's contribution to the dose.
+    `minute` int64, minutes since the epoch, strictly increasing; `n` int64, samples in it; `covered_ms`
+    int64, milliseconds of the minute that they stand for (0 to 60,000); `mean_uvi`, `min_uvi`, `max_uvi` and
+    `u_uvi` (mean standard uncertainty) float64, NaN where no sample had a value; `flags` uint32, all `Flag`
+    bits that occurred; `dose_uvi_h` float64, the minute's contribution to the dose.  The store keeps these
+    floats to single precision.
     """
 
     minute: IntArray
@@ -85,7 +86,7 @@ class Minutes:
                 self._dirty.clean(board_id, span.from_ms, span.to_ms)
 
     def replace(self, spot: str, from_minute: int, to_minute: int, rows: MinuteSummaries) -> None:
-        """Put `rows` in place of all minutes of `spot` in [from_minute, to_minute), minutes since the epoch."""
+        """Put `rows` in place of all minutes of `spot` in [from_minute, to_minute), since the epoch."""
         if not 0 <= from_minute < to_minute:
             raise ValueError(f"no minutes from {from_minute} to {to_minute}")
         if len(rows) and not (from_minute <= rows.minute[0] and rows.minute[-1] < to_minute):
@@ -125,7 +126,7 @@ class Minutes:
         rows = np.concatenate(parts)
         hours = np.array([place for place, _ in blocks], np.int64) - _place(spot_id, 0)
         minute = np.repeat(hours * _HOUR_MINUTES, [len(part) for part in parts]) + rows["minute_of_hour"]
-        return MinuteSummaries(minute, *(rows[name].astype(_IN_MEMORY[name]) for name in _FIELDS))
+        return _summaries(minute, rows)
 
 
 def _place(spot_id: int, hour: int) -> int:
@@ -162,6 +163,18 @@ def _unpacked(data: bytes) -> NDArray[np.void]:
     return np.frombuffer(planes.T.tobytes(), _ROW)
 
 
-_IN_MEMORY = {name: np.int64 if name in ("n", "covered_ms") else np.float64 for name in _FIELDS}
-_IN_MEMORY["flags"] = np.uint32
-NO_MINUTES = MinuteSummaries(np.empty(0, np.int64), *(np.empty(0, _IN_MEMORY[name]) for name in _FIELDS))
+def _summaries(minute: IntArray, rows: NDArray[np.void]) -> MinuteSummaries:
+    return MinuteSummaries(
+        minute=minute,
+        n=rows["n"].astype(np.int64),
+        covered_ms=rows["covered_ms"].astype(np.int64),
+        mean_uvi=rows["mean_uvi"].astype(np.float64),
+        min_uvi=rows["min_uvi"].astype(np.float64),
+        max_uvi=rows["max_uvi"].astype(np.float64),
+        u_uvi=rows["u_uvi"].astype(np.float64),
+        flags=rows["flags"].astype(np.uint32),
+        dose_uvi_h=rows["dose_uvi_h"].astype(np.float64),
+    )
+
+
+NO_MINUTES = _summaries(np.empty(0, np.int64), np.empty(0, _ROW))

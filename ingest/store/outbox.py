@@ -45,14 +45,16 @@ class Outbox:
     def put(self, message: OutgoingMessage, created_ms: int) -> int:
         """Queue a message; return how many older ones had to go for it (0, or see `dropped`)."""
         with self._database.transaction():
-            self._database.want_sync()
             if message.retain:
                 self._database.execute("DELETE FROM outbox WHERE retain AND topic = ?", (message.topic,))
             self._database.execute(
                 "INSERT INTO outbox (created_ms, topic, payload, qos, retain) VALUES (?, ?, ?, ?, ?)",
                 (created_ms, message.topic, message.payload, message.qos, int(message.retain)),
             )
-            return 0 if message.retain else self._keep_to_limit()
+            if message.retain:  # state: after a power cut it is made anew
+                return 0
+            self._database.want_sync()
+            return self._keep_to_limit()
 
     def pending(self, limit: int, after_id: int = 0) -> list[StoredMessage]:
         """Return the oldest `limit` messages among those with an id above `after_id`."""

@@ -1,18 +1,18 @@
 """Raw readings, kept once each: appending, reading back, following, re-stamping, forgetting."""
 
-from collections.abc import Sequence
-from itertools import groupby
+from collections.abc import Iterable, Sequence
+from itertools import islice
 
 import numpy as np
 
 from ingest.store.batch import StampedBatch
-from ingest.store.codec import Columns, join
+from ingest.store.columns import Columns, join
 from ingest.store.compaction import Compaction
 from ingest.store.database import Database
 from ingest.store.dirty import DirtyMinutes
 from ingest.store.identities import Identities, Stream
 from ingest.store.intervals import Interval
-from ingest.store.rows import ReadingRows
+from ingest.store.rows import LONGEST_CHUNK_MS, ReadingRows, StoredRow, pieces
 from ingest.store.runs import Runs
 from ingest.store.seen import SeenReadings
 
@@ -60,18 +60,17 @@ class Readings:
     def between(self, board: str, from_ms: int, to_ms: int) -> list[StampedBatch]:
         """Return the readings of a board in [from_ms, to_ms).
 
-        One batch for each boot and set of channels, by their first times; in each, time order, and order of
-        sequence number where times are equal.
+        One batch for each boot and set of channels, by their first times; in each, readings are in order of
+        time, and of sequence number where times are equal.
         """
         board_id = self._identities.find_board(board)
         if board_id is None:
             return []
         with self._database.snapshot():
             rows = self._rows.in_time(board_id, from_ms, to_ms)
-        rows.sort(key=lambda row: (row.stream.stream_id, row.batch_id))
         batches = []
-        for stream, group in groupby(rows, key=lambda row: row.stream):
-            columns = _in_time_order(join([row.columns for row in group]))
+        for stream, columns in _by_stream(rows):
+            columns = columns.in_time_order()
             first, end = np.searchsorted(columns.utc_ms, (from_ms, to_ms))
             if first < end:
                 batches.append(_batch(stream, columns.some(slice(first, end))))
@@ -98,28 +97,32 @@ class Readings:
         Stops at the row that reaches `limit_readings`.  Compaction may make readings come twice; none is ever
         left out.  Position 0 is before everything.
         """
-        batches: list[StampedBatch] = []
+        rows = []
         n = 0
         with self._database.snapshot():
             for row in self._rows.since(position):
-                batches.append(_batch(row.stream, row.columns))
-                position = row.batch_id
+                rows.append(row)
                 n += len(row.columns)
                 if n >= limit_readings:
                     break
-        return batches, position
+        batches = [_batch(stream, columns.in_sequence()) for stream, columns in _by_stream(rows)]
+        return batches, rows[-1].batch_id if rows else position
+
+    def position(self) -> int:
+        """Return the position after everything appended so far."""
+        return self._rows.newest_batch()
 
     def restamp(self, run_id: int, delta_ms: int, *, clock_sure: bool) -> None:
         """Move all readings of a run by `delta_ms`, at the cost of one row whatever their number.
 
-        `clock_sure` also takes CLOCK_UNSURE_MARK off them.  Their minutes, old and new, become dirty, and cursors that
-        have passed any of them are set back.
+        `clock_sure` also takes CLOCK_UNSURE_MARK off them.  Their minutes, old and new, become dirty, and
+        cursors that have passed any of them are set back.
         """
         self._runs.running()
-        self._runs.restamp(run_id, delta_ms, self._rows.newest_batch(), clock_sure=clock_sure)
+        self._runs.restamp(run_id, delta_ms, self.position(), clock_sure=clock_sure)
 
     def compact(self, now_ms: int) -> bool:
-        """Do one small step of packing the tail into chunks, if there is one to do; return whether more waits."""
+        """Do one small step of packing readings for good, if one is due; return whether another is."""
         self._runs.running()
         return self._compaction.step(now_ms)
 
@@ -130,11 +133,12 @@ class Readings:
         """
         self._runs.running()
         with self._database.transaction():
-            old = [
+            done_with = (
                 chunk_id
                 for chunk_id, board_id, first_ms, last_ms in self._database.walk(_OLD_CHUNKS, (utc_ms,))
                 if not self._dirty.touches(board_id, first_ms, last_ms)
-            ][:MOST_FORGOTTEN_CHUNKS]
+            )
+            old = list(islice(done_with, MOST_FORGOTTEN_CHUNKS))
             self._database.execute_many("DELETE FROM chunk WHERE chunk_id = ?", [(chunk,) for chunk in old])
         return len(old)
 
@@ -143,22 +147,32 @@ class Readings:
         fresh = self._seen.add_new(stream.boot_id, batch)
         if fresh is None:
             return None
-        columns = Columns(fresh.seq, fresh.utc_ms, fresh.marks, fresh.values)
-        first_ms, last_ms = int(fresh.utc_ms.min()), int(fresh.utc_ms.max())
-        self._dirty.mark(stream.board_id, first_ms, last_ms)
-        if len(fresh) < CHUNK_AT_ONCE:
-            self._rows.add_to_tail(stream, run_id, columns, (first_ms, last_ms))
-        else:
+        # Bytes are kept as they lie in memory, so the types must be right to the bit.
+        columns = Columns(
+            np.asarray(fresh.seq, np.int64),
+            np.asarray(fresh.utc_ms, np.int64),
+            np.asarray(fresh.marks, np.uint32),
+            np.asarray(fresh.values, np.float64),
+        )
+        extent_ms = columns.extent_ms()
+        self._dirty.mark(stream.board_id, *extent_ms)
+        if len(columns) >= CHUNK_AT_ONCE:
             self._rows.add_chunks(stream, run_id, columns)
             self._seen.persist(stream.boot_id)
+        elif extent_ms[1] - extent_ms[0] <= LONGEST_CHUNK_MS:
+            self._rows.add_to_tail(stream, run_id, columns, extent_ms)
+        else:
+            for piece in pieces(columns):
+                self._rows.add_to_tail(stream, run_id, piece, piece.extent_ms())
         return fresh
 
 
-def _in_time_order(columns: Columns) -> Columns:
-    later = np.diff(columns.utc_ms)
-    if (later > 0).all():
-        return columns
-    return columns.some(np.lexsort((columns.seq, columns.utc_ms)))
+def _by_stream(rows: Iterable[StoredRow]) -> list[tuple[Stream, Columns]]:
+    """Return the readings of `rows` stream by stream, in the order in which the streams first come."""
+    found: dict[Stream, list[Columns]] = {}
+    for row in rows:
+        found.setdefault(row.stream, []).append(row.columns)
+    return [(stream, join(parts)) for stream, parts in found.items()]
 
 
 def _batch(stream: Stream, columns: Columns) -> StampedBatch:
@@ -191,7 +205,8 @@ SELECT max(last_ms) FROM (
 )
 """
 _OLD_CHUNKS = """
-SELECT chunk_id, board_id, start_ms + shift_ms, end_ms + shift_ms FROM chunk JOIN run USING (run_id)
-WHERE end_ms + shift_ms < ?1 AND last_batch < (SELECT max(last_batch) FROM chunk)
-ORDER BY chunk_id
+SELECT chunk_id, board_id, start_ms + shift_ms, end_ms + shift_ms
+FROM run CROSS JOIN board CROSS JOIN chunk USING (run_id, board_id)
+WHERE start_ms < ?1 - shift_ms AND end_ms < ?1 - shift_ms
+AND last_batch < (SELECT max(last_batch) FROM chunk)
 """

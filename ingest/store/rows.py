@@ -1,20 +1,26 @@
 """Rows of readings in SQLite: the tail, where they arrive, and chunks, where they stay."""
 
-from collections.abc import Iterator, Sequence
+import logging
+import struct
+import zlib
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from heapq import merge
 
 from ingest.store.batch import CLOCK_UNSURE_MARK
-from ingest.store.codec import Columns, pack_chunk, pack_tail, unpack_chunk, unpack_tail
+from ingest.store.codec import pack_chunk, pack_tail, unpack_chunk, unpack_tail
+from ingest.store.columns import Columns
 from ingest.store.database import Database, Row
 from ingest.store.identities import Identities, Stream
 from ingest.store.runs import Runs
 
-# A chunk of three channels of this many readings takes some 25 kB: large enough that heads and indices vanish,
-# small enough that a day at one reading a second decodes in milliseconds.
+# A chunk of three channels of this many readings takes some 16 kB: large enough that heads and indices do not
+# count, small enough that a day at one reading a second decodes in milliseconds.
 MOST_IN_CHUNK = 8192
-# No chunk is longer, so that a query for a time knows how far before it a chunk may begin.
+# No chunk is longer, so that a query for a time knows how long before it a chunk may begin.
 LONGEST_CHUNK_MS = 86_400_000
+
+_log = logging.getLogger(__name__)
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,7 +34,7 @@ class StoredRow:
 
 
 class ReadingRows:
-    """Writes and reads rows of readings.  On disk their times are as stamped before any shift of their run."""
+    """Writes and reads rows of readings.  On disk, times are as stamped before any shift of their run."""
 
     def __init__(self, database: Database, identities: Identities, runs: Runs) -> None:
         self._database = database
@@ -40,22 +46,15 @@ class ReadingRows:
     def newest_batch(self) -> int:
         """Return the number of the last row appended; 0 if there was none.
 
-        It never goes down: a chunk keeps the highest number of the rows that went into it, and the row with the
-        highest number of all is never forgotten.
+        It never goes down: a chunk keeps the highest number of the rows that went into it, and the row with
+        the highest number of all is never forgotten.
         """
         if self._newest is None:
-            (self._newest,) = self._database.row(
-                "SELECT max(ifnull((SELECT max(batch_id) FROM tail), 0),"
-                " ifnull((SELECT max(last_batch) FROM chunk), 0))"
-            ) or (0,)
+            (self._newest,) = self._database.row(_NEWEST) or (0,)
         return self._newest
 
-    def add_to_tail(self, stream: Stream, run_id: int, columns: Columns, extent: tuple[int, int]) -> None:
-        """Append a row to the tail; `extent` is its first and last UTC in milliseconds."""
-        if extent[1] - extent[0] > LONGEST_CHUNK_MS:
-            for piece in _pieces(columns):
-                self.add_to_tail(stream, run_id, piece, (int(piece.utc_ms.min()), int(piece.utc_ms.max())))
-            return
+    def add_to_tail(self, stream: Stream, run_id: int, columns: Columns, extent_ms: tuple[int, int]) -> None:
+        """Append a row to the tail; `extent_ms` is that of `columns`, at most LONGEST_CHUNK_MS apart."""
         self._newest = batch_id = self.newest_batch() + 1
         shift_ms = self._runs.get(run_id).shift_ms
         self._database.execute(
@@ -64,8 +63,8 @@ class ReadingRows:
                 batch_id,
                 stream.stream_id,
                 run_id,
-                extent[0] - shift_ms,
-                extent[1] - shift_ms,
+                extent_ms[0] - shift_ms,
+                extent_ms[1] - shift_ms,
                 int(columns.seq[0]),
                 int(columns.seq[-1]),
                 len(columns),
@@ -75,7 +74,7 @@ class ReadingRows:
 
     def add_chunks(self, stream: Stream, run_id: int, columns: Columns) -> None:
         """Append as many chunks as `columns` needs."""
-        for piece in _pieces(columns):
+        for piece in pieces(columns):
             self._newest = self.newest_batch() + 1
             self.write_chunk(StoredRow(self._newest, stream, run_id, piece))
 
@@ -88,8 +87,7 @@ class ReadingRows:
             (
                 row.stream.board_id,
                 row.run_id,
-                int(columns.utc_ms.min()),
-                int(columns.utc_ms.max()),
+                *columns.extent_ms(),
                 row.stream.stream_id,
                 row.batch_id,
                 len(columns),
@@ -99,64 +97,66 @@ class ReadingRows:
 
     def take_small_chunk(self, beside: StoredRow, most: int) -> StoredRow | None:
         """Remove and return a chunk of at most `most` readings that fits into one chunk with `beside`."""
-        columns = beside.columns
         shift_ms = self._runs.get(beside.run_id).shift_ms
-        start_ms, end_ms = int(columns.utc_ms.min()) - shift_ms, int(columns.utc_ms.max()) - shift_ms
+        start_ms, end_ms = beside.columns.extent_ms()
         row = self._database.row(
             _SMALL_CHUNK,
             (
                 beside.stream.board_id,
                 beside.run_id,
                 beside.stream.stream_id,
-                start_ms,
-                end_ms,
-                min(most, MOST_IN_CHUNK - len(columns)),
+                start_ms - shift_ms,
+                end_ms - shift_ms,
+                min(most, MOST_IN_CHUNK - len(beside.columns)),
                 LONGEST_CHUNK_MS,
             ),
         )
-        if row is None:
-            return None
-        self._database.execute("DELETE FROM chunk WHERE last_batch = ?", row[:1])
-        return self._from_chunk(row)
+        small = None if row is None else self._believed(row, unpack_chunk)
+        if small is not None:
+            self._database.execute("DELETE FROM chunk WHERE last_batch = ?", (small.batch_id,))
+        return small
 
     def in_time(self, board_id: int, from_ms: int, to_ms: int) -> list[StoredRow]:
         """Return the rows of a board that have, or may have, readings in [from_ms, to_ms)."""
         values = (board_id, from_ms, to_ms, LONGEST_CHUNK_MS)
-        return [
-            *(self._from_chunk(row) for row in self._database.rows(_CHUNKS_IN_TIME, values)),
-            *(self._from_tail(row) for row in self._database.rows(_TAIL_IN_TIME, values[:3])),
+        found = [
+            *(self._believed(row, unpack_chunk) for row in self._database.rows(_CHUNKS_IN_TIME, values)),
+            *(self._believed(row, unpack_tail) for row in self._database.rows(_TAIL_IN_TIME, values[:3])),
         ]
+        return [row for row in found if row is not None]
 
     def since(self, position: int) -> Iterator[StoredRow]:
         """Yield the rows numbered above `position` in order; meant to be left early."""
         chunks = self._database.walk(f"{_CHUNK} WHERE last_batch > ? ORDER BY last_batch", (position,))
-        tail = self._database.walk(
-            f"{_TAIL} WHERE batch_id > chunked_through AND batch_id > ? ORDER BY batch_id", (position,)
+        tail = self._database.walk(f"{_TAIL} AND batch_id > ? ORDER BY batch_id", (position,))
+        both = merge(
+            ((row, unpack_chunk) for row in chunks),
+            ((row, unpack_tail) for row in tail),
+            key=lambda pair: pair[0][0],
         )
-        for row, is_chunk in merge(
-            ((row, True) for row in chunks), ((row, False) for row in tail), key=lambda pair: pair[0][0]
-        ):
-            yield self._from_chunk(row) if is_chunk else self._from_tail(row)
+        for row, unpack in both:
+            found = self._believed(row, unpack)
+            if found is not None:
+                yield found
 
     def tail_of(self, stream_id: int, through: int) -> list[StoredRow]:
-        """Return the tail rows of a stream up to batch `through` that are not in a chunk yet."""
+        """Return the tail rows of a stream up to batch `through` that are not in a chunk yet, in order."""
         rows = self._database.rows(
-            f"{_TAIL} WHERE batch_id > chunked_through AND batch_id <= ? AND stream_id = ?",
-            (through, stream_id),
+            f"{_TAIL} AND batch_id <= ? AND stream_id = ? ORDER BY batch_id", (through, stream_id)
         )
-        return [self._from_tail(row) for row in rows]
+        found = [self._believed(row, unpack_tail) for row in rows]
+        return [row for row in found if row is not None]
 
-    def _from_tail(self, row: Row) -> StoredRow:
+    def _believed(self, row: Row, unpack: Callable[[bytes, int, int], Columns]) -> StoredRow | None:
         batch_id, stream_id, run_id, n, data = row
         stream = self._identities.stream_by_id(stream_id)
-        return self._as_believed(batch_id, stream, run_id, unpack_tail(data, n, len(stream.channels)))
-
-    def _from_chunk(self, row: Row) -> StoredRow:
-        batch_id, stream_id, run_id, n, data = row
-        stream = self._identities.stream_by_id(stream_id)
-        return self._as_believed(batch_id, stream, run_id, unpack_chunk(data, n, len(stream.channels)))
-
-    def _as_believed(self, batch_id: int, stream: Stream, run_id: int, columns: Columns) -> StoredRow:
+        try:
+            columns = unpack(data, n, len(stream.channels))
+        except (ValueError, struct.error, zlib.error) as error:
+            # A worn card gave back other bytes than it got.  The row stays for whoever can rescue it, and all
+            # others are still good.
+            _log.error("a row of readings is damaged: board %s, batch %d: %s", stream.board, batch_id, error)
+            return None
         run = self._runs.get(run_id)
         columns = columns.shifted(run.shift_ms)
         if batch_id <= run.sure_through:
@@ -167,41 +167,38 @@ class ReadingRows:
         self._newest = None
 
 
+def pieces(columns: Columns) -> list[Columns]:
+    """Return `columns` cut so that each piece has a number and a length that a chunk may have."""
+    first_ms, last_ms = columns.extent_ms()
+    if len(columns) <= MOST_IN_CHUNK and last_ms - first_ms <= LONGEST_CHUNK_MS:
+        return [columns]
+    middle = len(columns) // 2
+    return [*pieces(columns.some(slice(middle))), *pieces(columns.some(slice(middle, None)))]
+
+
+_NEWEST = """
+SELECT max(ifnull((SELECT max(batch_id) FROM tail), 0), ifnull((SELECT max(last_batch) FROM chunk), 0))
+"""
 _CHUNK = "SELECT last_batch, stream_id, run_id, n, data FROM chunk"
-_TAIL = "SELECT batch_id, stream_id, run_id, n, data FROM tail JOIN stream USING (stream_id)"
-
-# Run by run, because each has its own shift: an index finds the few chunks of each that can matter.
-_CHUNKS_IN_TIME = """
-SELECT last_batch, stream_id, run_id, n, data FROM run CROSS JOIN chunk USING (run_id)
-WHERE board_id = ?1 AND start_ms >= ?2 - shift_ms - ?4 AND start_ms < ?3 - shift_ms AND end_ms >= ?2 - shift_ms
+# CROSS JOIN keeps SQLite to this order: along the tail, then what belongs to each row of it.
+_TAIL = """
+SELECT batch_id, stream_id, run_id, n, data FROM tail CROSS JOIN stream USING (stream_id)
+WHERE batch_id > chunked_through
 """
-_TAIL_IN_TIME = """
-SELECT batch_id, stream_id, run_id, n, data FROM tail JOIN stream USING (stream_id) JOIN run USING (run_id)
-WHERE batch_id > chunked_through AND board_id = ?1 AND start_ms < ?3 - shift_ms AND end_ms >= ?2 - shift_ms
-"""
-
-
 _SMALL_CHUNK = f"""
 {_CHUNK} WHERE board_id = ?1 AND run_id = ?2 AND stream_id = ?3 AND n <= ?6
 AND start_ms >= ?5 - ?7 AND start_ms <= ?4 + ?7 AND max(end_ms, ?5) - min(start_ms, ?4) <= ?7
 ORDER BY last_batch DESC LIMIT 1
 """
-
-
-def fits_in_chunk(rows: Sequence[StoredRow]) -> bool:
-    """Return whether rows of one stream and run may become one chunk."""
-    first_ms = min(int(row.columns.utc_ms.min()) for row in rows)
-    last_ms = max(int(row.columns.utc_ms.max()) for row in rows)
-    return sum(len(row.columns) for row in rows) <= MOST_IN_CHUNK and last_ms - first_ms <= LONGEST_CHUNK_MS
-
-
-def _pieces(columns: Columns) -> list[Columns]:
-    """Return `columns` cut so that each piece is a chunk of allowed number and length."""
-    if len(columns) <= MOST_IN_CHUNK and _length_ms(columns) <= LONGEST_CHUNK_MS:
-        return [columns]
-    middle = len(columns) // 2
-    return [*_pieces(columns.some(slice(middle))), *_pieces(columns.some(slice(middle, None)))]
-
-
-def _length_ms(columns: Columns) -> int:
-    return int(columns.utc_ms.max()) - int(columns.utc_ms.min())
+# Run by run, because each has its own shift: the index finds the few chunks of each that can matter.
+_CHUNKS_IN_TIME = """
+SELECT last_batch, stream_id, run_id, n, data FROM run CROSS JOIN chunk USING (run_id)
+WHERE board_id = ?1 AND start_ms >= ?2 - shift_ms - ?4 AND start_ms < ?3 - shift_ms
+AND end_ms >= ?2 - shift_ms
+"""
+_TAIL_IN_TIME = """
+SELECT batch_id, stream_id, run_id, n, data
+FROM tail CROSS JOIN stream USING (stream_id) CROSS JOIN run USING (run_id)
+WHERE batch_id > chunked_through AND board_id = ?1
+AND start_ms < ?3 - shift_ms AND end_ms >= ?2 - shift_ms
+"""

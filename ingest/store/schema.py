@@ -24,13 +24,15 @@ MIGRATIONS: tuple[Migration, ...] = (
             # One daemon process.  Readings carry UTC as it was first stamped; `shift_ms` is added on
             # reading, so that setting the clock right moves a run of any length by changing one row.
             # Rows of readings up to batch `sure_through` no longer count as stamped by an unset clock.
+            # All rows of the run are numbered from `first_batch` on.
             """CREATE TABLE run (
                 run_id INTEGER PRIMARY KEY,
                 mono_ms INTEGER NOT NULL,
                 wall_ms INTEGER NOT NULL,
                 synchronised INTEGER NOT NULL,
                 shift_ms INTEGER NOT NULL DEFAULT 0,
-                sure_through INTEGER NOT NULL DEFAULT 0
+                sure_through INTEGER NOT NULL DEFAULT 0,
+                first_batch INTEGER NOT NULL
             ) STRICT""",
             """CREATE TABLE board (
                 board_id INTEGER PRIMARY KEY,
@@ -88,7 +90,7 @@ MIGRATIONS: tuple[Migration, ...] = (
                 n INTEGER NOT NULL,
                 data BLOB NOT NULL
             ) STRICT""",
-            "CREATE INDEX chunk_by_time ON chunk (board_id, run_id, start_ms)",
+            "CREATE INDEX chunk_by_time ON chunk (board_id, run_id, start_ms, end_ms)",
             "CREATE UNIQUE INDEX chunk_by_batch ON chunk (last_batch)",
             "CREATE TABLE cursor (name TEXT PRIMARY KEY, position INTEGER NOT NULL) STRICT, WITHOUT ROWID",
         ),

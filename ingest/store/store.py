@@ -24,7 +24,12 @@ from ingest.store.schema import MIGRATIONS, migrate, version_of
 
 
 class Store:
-    """Everything that a bridge keeps.  Use it in the thread that opened it; open another for another thread."""
+    """Everything that a bridge keeps.
+
+    It serves the thread that opened it; open another for another thread.  A power cut can lose what was
+    committed since the last `sync`, and no more than that: events and unretained messages sync by themselves.
+    A process that dies loses nothing that was committed.
+    """
 
     def __init__(self, database: Database, lock: WriterLock) -> None:
         """Wrap an open and migrated database; use `Store.open`."""
@@ -33,7 +38,7 @@ class Store:
         identities = Identities(database)
         dirty = DirtyMinutes(database)
         self.cursors = Cursors(database)
-        self._runs = Runs(database, dirty, self.cursors, lock)
+        self._runs = Runs(database, dirty, self.cursors)
         self.readings = Readings(database, identities, self._runs, dirty)
         self.minutes = Minutes(database, identities, dirty)
         self.assignments = Assignments(database, identities, dirty, self.readings.extent)
@@ -45,32 +50,19 @@ class Store:
     @classmethod
     def open(cls, path: Path, *, read_only: bool = False) -> Self:
         """Open the store at `path`; make it, or bring its format up to date, unless `read_only`."""
-        if not path.parent.is_dir():
-            raise StoreError(
-                f"there is no folder {path.parent}",
-                where=str(path),
-                remedy="Make the folder, or name another.",
-            )
-        if path.is_dir():
-            raise StoreError("this is a folder", where=str(path), remedy="Name a file in it.")
-        if read_only and not path.exists():
-            raise StoreError(
-                "there is no store yet", where=str(path), remedy="Start the daemon, or name the right file."
-            )
+        _check_place(path, read_only=read_only)
         database = Database.connect(path, read_only=read_only)
         try:
-            if read_only:
-                version = version_of(database)
-                if version < len(MIGRATIONS):
-                    raise StoreError(
-                        f"this store has format {version}, and reading it needs format {len(MIGRATIONS)}",
-                        where=str(path),
-                        remedy="Start the daemon once: it brings the store up to date.",
-                    )
-            else:
-                version_of(database)
-                database.use_wal()
+            version = version_of(database)
+            if not read_only:
+                database.use_for_writing()
                 migrate(database)
+            elif version < len(MIGRATIONS):
+                raise StoreError(
+                    f"this store has format {version}, and reading it needs format {len(MIGRATIONS)}",
+                    where=str(path),
+                    remedy="Start the daemon once: it brings the store up to date.",
+                )
         except BaseException:
             database.close()
             raise
@@ -81,7 +73,8 @@ class Store:
 
         Refused while another process is.  The right is given back by `close`, or by the process's end.
         """
-        return self._runs.begin(moment)
+        self._lock.take()
+        return self._runs.begin(moment, self.readings.position())
 
     def transaction(self) -> AbstractContextManager[None]:
         """Make all writes inside one commit: all of them or none."""
@@ -103,3 +96,16 @@ class Store:
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
     ) -> None:
         self.close()
+
+
+def _check_place(path: Path, *, read_only: bool) -> None:
+    """Refuse what SQLite would refuse in words that help nobody."""
+    where = str(path)
+    if not path.parent.is_dir():
+        raise StoreError(f"there is no folder {path.parent}", where=where, remedy="Make it, or name another.")
+    if path.is_dir():
+        raise StoreError("this is a folder", where=where, remedy="Name a file in it.")
+    if read_only and not path.exists():
+        raise StoreError(
+            "there is no store yet", where=where, remedy="Start the daemon first, or name another file."
+        )
