@@ -43,6 +43,11 @@ def _zone(time_zone: str) -> ZoneInfo:
         ) from problem
 
 
+def check_time_zone(time_zone: str) -> None:
+    """Raise `DayError` if there is no time zone of that name."""
+    _zone(time_zone)
+
+
 @lru_cache(maxsize=512)
 def local_time_ms(day: date, minute: int, time_zone: str) -> int:
     """Return the UTC milliseconds at which the local clock shows `minute` of `day` (60 is 01:00).

@@ -44,8 +44,7 @@ def cadence_s(samples: Samples) -> float:
 def valued(samples: Samples) -> Samples:
     """Return the samples that have a value."""
     good = (samples.flags & np.uint32(VALUELESS)) == 0
-    good &= np.isfinite(samples.uvi)
-    good &= np.isfinite(samples.u_uvi)
+    good &= np.isfinite(samples.uvi + samples.u_uvi)
     if good.all():
         return samples
     return Samples(samples.utc_ms[good], samples.uvi[good], samples.u_uvi[good], samples.flags[good])

@@ -1,0 +1,109 @@
+"""The numbers by which a spot is judged; each may be set for each spot."""
+
+import math
+from dataclasses import dataclass
+
+from calibrate.errors import KeeperError
+from exposure.days import check_time_zone
+
+
+class RuleError(KeeperError):
+    """A setting of the rules that cannot be meant."""
+
+
+@dataclass(frozen=True, slots=True)
+class RuleSettings:
+    """When a spot's UVI becomes an event, and when it stops being one.
+
+    Attributes
+    ----------
+    k
+        Coverage factor of "really": a UVI is over a limit when UVI - k·u is.  2 is the k that the keeper
+        reads beside each ±, so that what the sentence shows is what was asked; P is then about 0.98.
+    over_hold_s
+        How long it must really be over the ceiling [s].  A hand with a torch is gone in a minute; a minute
+        at twice the ceiling is about a hundredth of a day's dose.
+    probably_over_hold_s
+        How long it must be over the ceiling by its best estimate alone [s].  A ceiling must never be passed,
+        and a lamp that stays a little over it is never *really* over by a hobby sensor: what is more likely
+        than not for a quarter of an hour is worth a look today.
+    under_hold_s
+        How long it must really be under the band [s].  Nothing is urgent about too little UV; an animal's
+        shadow or a cleaning hand passes.
+    k_back
+        Coverage factor of "back": an event ends when the limit lies outside UVI ± k_back·u.  Between that
+        and the opening is the hysteresis; it grows with the uncertainty, as doubt does.
+    back_hold_s
+        How long it must be back [s]: longer than a lamp's flicker and a cloud of steam.
+    warm_up_s
+        How long after it comes on a lamp may be under the band [s].  Linear and compact lamps take 10 to
+        30 minutes to settle, a mercury vapour lamp re-struck hot 5 to 20 (common practice, no source).
+    dark_uvi
+        Up to this UVI the lamp counts as off.  Over the dark noise of a hobby sensor (about 0.03), under
+        the foot of every band that has one.
+    lit_hold_s, dark_hold_s
+        How long it must be over that for the lamp to count as on [s], and under it to count as off.
+    max_gap_s
+        Longest silence over which a hold runs on [s]; `segments.default_max_gap_s` fits it to a cadence.
+    lit_from_minute, lit_until_minute
+        Photoperiod in minutes of the local clock, 480 for 08:00; both or neither.  With it a lamp that stays
+        dark when it should be lit is under its band; without it a dark spot is taken for a lamp turned off.
+        An end before the start is on the next day.
+    time_zone
+        IANA name of the zone of those minutes.
+    """
+
+    k: float = 2.0
+    over_hold_s: float = 60.0
+    probably_over_hold_s: float = 900.0
+    under_hold_s: float = 900.0
+    k_back: float = 1.0
+    back_hold_s: float = 300.0
+    warm_up_s: float = 1800.0
+    dark_uvi: float = 0.1
+    lit_hold_s: float = 60.0
+    dark_hold_s: float = 300.0
+    max_gap_s: float = 60.0
+    lit_from_minute: int | None = None
+    lit_until_minute: int | None = None
+    time_zone: str = "UTC"
+
+    def __post_init__(self) -> None:
+        for name in _NUMBERS:
+            value = getattr(self, name)
+            if not (math.isfinite(value) and value >= 0):
+                raise RuleError(f"{name} is {value:g}", where="rules", remedy="Give 0 or more")
+        if self.max_gap_s <= 0:
+            raise RuleError(
+                "max_gap_s is 0", where="rules", remedy="Give more than the time between two readings"
+            )
+        if (self.lit_from_minute is None) != (self.lit_until_minute is None):
+            raise RuleError(
+                "half a photoperiod is given", where="rules", remedy="Give both its start and its end"
+            )
+        for name in ("lit_from_minute", "lit_until_minute"):
+            minute = getattr(self, name)
+            if minute is not None and not 0 <= minute < 1440:
+                raise RuleError(f"{name} is {minute}", where="rules", remedy="Give 0 (00:00) to 1439 (23:59)")
+        if self.lit_from_minute is not None and self.lit_from_minute == self.lit_until_minute:
+            raise RuleError(
+                "the photoperiod begins and ends at the same minute",
+                where="rules",
+                remedy="Leave both out for a lamp that burns day and night",
+            )
+        check_time_zone(self.time_zone)  # refused here, not in the night when it is first needed
+
+
+_NUMBERS = (
+    "k",
+    "over_hold_s",
+    "probably_over_hold_s",
+    "under_hold_s",
+    "k_back",
+    "back_hold_s",
+    "warm_up_s",
+    "dark_uvi",
+    "lit_hold_s",
+    "dark_hold_s",
+    "max_gap_s",
+)

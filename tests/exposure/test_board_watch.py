@@ -1,0 +1,107 @@
+from dataclasses import replace
+
+from hypothesis import given
+from hypothesis import strategies as st
+
+from exposure.board_watch import BoardWatch, default_silence_s
+from exposure.events import EventKind, Severity
+from tests.exposure.series import T0_MS
+
+
+def board_watch(**more):
+    return BoardWatch("b1", **{"silent_after_s": 30, "started_ms": T0_MS, **more})
+
+
+def test_a_board_silent_for_too_long_is_an_event():
+    watch = board_watch()
+    assert watch.heard(T0_MS + 10_000) == []
+    assert watch.tick(T0_MS + 39_999) == []
+    (event,) = watch.tick(T0_MS + 45_000)
+    assert (event.kind, event.severity) == (EventKind.BOARD_SILENT, Severity.TODAY)
+    assert (event.subject_kind, event.subject) == ("board", "b1")
+    assert event.opened_ms == T0_MS + 40_000
+    assert event.identity == f"board_silent.b1.{T0_MS + 40_000}"
+    assert event.sentence == "silent, nothing heard for 30 s"
+    assert event.evidence == {"silent_after_s": 30.0, "last_heard_ms": T0_MS + 10_000}
+    assert watch.tick(T0_MS + 90_000) == []
+    assert watch.open_events == (event,)
+
+
+def test_a_board_that_never_spoke_is_silent_since_the_start():
+    (event,) = board_watch().tick(T0_MS + 30_000)
+    assert event.sentence == "silent, nothing heard since the start, for 30 s"
+    assert event.evidence["last_heard_ms"] is None
+
+
+def test_it_closes_when_the_board_speaks_again():
+    watch = board_watch()
+    (event,) = watch.tick(T0_MS + 60_000)
+    (closed,) = watch.heard(T0_MS + 630_000)
+    assert closed.identity == event.identity
+    assert closed.closed_ms == T0_MS + 630_000
+    assert closed.closing == "spoke again after 10 min"
+    assert watch.open_events == ()
+
+
+def test_a_silence_that_no_tick_saw_was_still_one():
+    opened, closed = board_watch().heard(T0_MS + 60_000)
+    assert opened.opened_ms == T0_MS + 30_000
+    assert opened.is_open
+    assert closed.closed_ms == T0_MS + 60_000
+
+
+@given(
+    st.lists(st.integers(1, 100_000), max_size=30),
+    st.lists(st.integers(0, 3_000_000), max_size=30),
+)
+def test_when_ticks_come_changes_no_event(silences_ms, ticks_ms):
+    heard_ms = [T0_MS + sum(silences_ms[: n + 1]) for n in range(len(silences_ms))]
+    end_ms = (heard_ms[-1] if heard_ms else T0_MS) + 40_000
+
+    def run(ticks):
+        watch = board_watch()
+        events = []
+        for at_ms, spoke in sorted([(at, True) for at in heard_ms] + [(at, False) for at in ticks]):
+            events += watch.heard(at_ms) if spoke else watch.tick(at_ms)
+        return events + watch.tick(end_ms)
+
+    ticks = [T0_MS + at for at in ticks_ms if T0_MS + at < end_ms]
+    assert run(ticks) == run([])
+
+
+def test_old_news_does_not_turn_time_back():
+    watch = board_watch()
+    watch.heard(T0_MS + 20_000)
+    watch.heard(T0_MS + 5_000)
+    assert watch.tick(T0_MS + 49_999) == []
+
+
+def test_an_event_left_open_is_taken_up_and_closed():
+    (event,) = board_watch().tick(T0_MS + 60_000)
+    later = board_watch(started_ms=T0_MS + 500_000, open_events=[replace(event, subject="b2"), event])
+    assert later.tick(T0_MS + 600_000) == []
+    (closed,) = later.heard(T0_MS + 630_000)
+    assert closed.identity == event.identity
+    assert closed.closing == "spoke again after 10 min"
+
+
+def test_an_acknowledgement_stays():
+    watch = board_watch()
+    (event,) = watch.tick(T0_MS + 60_000)
+    assert watch.acknowledge("board_silent.b1.7", T0_MS) is None
+    assert watch.acknowledge(event.identity, T0_MS + 70_000).acknowledged_ms == T0_MS + 70_000
+    (closed,) = watch.heard(T0_MS + 80_000)
+    assert closed.acknowledged_ms == T0_MS + 70_000
+
+
+def test_a_step_of_the_clock_is_no_silence():
+    watch = board_watch()
+    watch.heard(T0_MS + 10_000)
+    watch.restamp(3_600_000)
+    assert watch.tick(T0_MS + 3_600_000 + 39_999) == []
+    assert len(watch.tick(T0_MS + 3_600_000 + 40_000)) == 1
+
+
+def test_silence_is_five_missed_readings_but_not_under_half_a_minute():
+    assert default_silence_s(0.1) == 30
+    assert default_silence_s(10) == 50
