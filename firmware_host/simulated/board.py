@@ -104,6 +104,7 @@ class SimulatedBoard:
 
     def receive(self, data: bytes, now_ms: int) -> None:
         """Take in bytes from the host."""
+        self._measure_until(now_ms)
         *lines, self._incoming = (self._incoming + data).split(b"\n")
         self._incoming = self._incoming[-_MAX_REQUEST_BYTES:]
         for line in lines:
@@ -113,13 +114,16 @@ class SimulatedBoard:
         """Do everything that is due by `now_ms`; return what goes out on the line."""
         if not self._powered:
             return b""
-        while (due_ms := self._due_ms(self._next_seq)) <= now_ms:
-            self._measure(due_ms)
+        self._measure_until(now_ms)
         self._replay(now_ms)
         lines, self._outgoing = self._outgoing, []
         if self._noise is not None:
             lines = [self._noise.damaged(line) for line in lines]
         return b"".join(lines)
+
+    def _measure_until(self, now_ms: int) -> None:
+        while (due_ms := self._due_ms(self._next_seq)) <= now_ms:
+            self._measure(due_ms)
 
     def _due_ms(self, seq: int) -> float:
         """Return when a reading is due; the first comes one cadence after the start."""
