@@ -30,7 +30,8 @@ class Calibrations:
         return row[0] if row else None
 
     def identities(self) -> list[str]:
-        """Return the identities of all calibrations, in the order in which they came."""
+        """Return the identities of all calibrations, in order of the alphabet."""
         return [
-            identity for (identity,) in self._database.rows("SELECT identity FROM calibration ORDER BY rowid")
+            identity
+            for (identity,) in self._database.rows("SELECT identity FROM calibration ORDER BY identity")
         ]

@@ -66,8 +66,6 @@ class Database:
             )
         for setting in _FOR_WRITING:
             self.execute(f"PRAGMA {setting}")
-        with self.transaction():
-            pass  # a file that may only be read lets everything through up to here
 
     def execute(self, sql: str, values: Sequence[object] = ()) -> sqlite3.Cursor:
         """Run one statement."""

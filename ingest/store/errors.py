@@ -28,8 +28,8 @@ _SAID = {
         "the sqlite3 program's .recover command. Check the disk or card.",
     ),
     "SQLITE_READONLY": (
-        "the store may not be written",
-        "Give this user the right to write the file and its folder.",
+        "this user may not write in the store's folder, and while no daemon runs even reading needs to",
+        "Be the daemon's user, start the daemon, or give this user the right to write the folder.",
     ),
     "SQLITE_CANTOPEN": (
         "the store cannot be opened",

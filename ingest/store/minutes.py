@@ -146,7 +146,7 @@ def _in_hours(summaries: MinuteSummaries) -> list[tuple[int, bytes]]:
     for name in _FIELDS:
         rows[name] = getattr(summaries, name)
     hours, starts = np.unique(summaries.minute // _HOUR_MINUTES, return_index=True)
-    ends = [*starts[1:], len(rows)]
+    ends = [*starts, len(rows)][1:]
     return [
         (hour, _packed(rows[start:end]))
         for hour, start, end in zip(hours.tolist(), starts, ends, strict=True)

@@ -1,5 +1,6 @@
 """The store: one SQLite file, the truth of a bridge."""
 
+import os
 from contextlib import AbstractContextManager
 from pathlib import Path
 from types import TracebackType
@@ -105,6 +106,13 @@ def _check_place(path: Path, *, read_only: bool) -> None:
         raise StoreError(f"there is no folder {path.parent}", where=where, remedy="Make it, or name another.")
     if path.is_dir():
         raise StoreError("this is a folder", where=where, remedy="Name a file in it.")
+    if path.exists() and not os.access(path, os.R_OK if read_only else os.R_OK | os.W_OK):
+        right = "read" if read_only else "read and write"
+        raise StoreError(
+            f"this user may not {right} the store",
+            where=where,
+            remedy="Be the daemon's user, or change its rights.",
+        )
     if read_only and not path.exists():
         raise StoreError(
             "there is no store yet", where=where, remedy="Start the daemon first, or name another file."
