@@ -5,6 +5,7 @@ import time
 
 import wire
 from machine import ADC, Pin
+from part import Part
 
 # Lamps flicker at twice the mains frequency.  100 ms holds ten cycles of 100 Hz and twelve of 120 Hz, 50 ms
 # five and six: over whole cycles the flicker averages out to nothing.
@@ -24,8 +25,13 @@ UV_PINS = {"esp32": 34}
 UV_PIN_ELSEWHERE = 26  # ADC0 of the RP2040 and RP2350 boards
 
 
+def usual_uv_pin():
+    """The ADC pin that the wiring diagrams give to the UV sensor."""
+    return UV_PINS.get(sys.platform, UV_PIN_ELSEWHERE)
+
+
 class Input:
-    """One ADC input.  `sample` gives counts; `top` is the count from which on it may be at its rail."""
+    """One pin of the board's ADC; `sample` gives counts."""
 
     def __init__(self, source):
         if hasattr(ADC, "ATTN_11DB"):
@@ -33,13 +39,13 @@ class Input:
             # range is linear from 150 mV to 2450 mV (MicroPython's quick reference for the ESP32).
             adc = ADC(Pin(source), atten=ADC.ATTN_11DB)
             self.sample = lambda: adc.read_uv() // 1000
-            self.top = 2450
+            self._top = 2450
             self._mv, self._counts = 1, 1
         else:
             # RP2040: 12 bits against its 3.3 V supply, which read_u16 stretches to 16.
             adc = ADC(source)
             self.sample = adc.read_u16
-            self.top = 65535 * 98 // 100
+            self._top = 65535 * 98 // 100
             self._mv, self._counts = 3300, 65535
 
     def hundredths_mv(self, total, n):
@@ -48,7 +54,7 @@ class Input:
         return (total * 100 * self._mv + scale // 2) // scale
 
     def average(self, window_us):
-        """The mean over `window_us` in hundredths of a millivolt, and the highest single sample."""
+        """The mean over `window_us` in hundredths of a millivolt, and whether it touched the rail."""
         sample = self.sample
         ticks_us, ticks_diff = time.ticks_us, time.ticks_diff
         total = n = highest = due = 0
@@ -56,7 +62,7 @@ class Input:
         while True:
             now = ticks_diff(ticks_us(), start)
             if now >= window_us:
-                return self.hundredths_mv(total, n), highest
+                return self.hundredths_mv(total, n), highest >= self._top
             if now >= due:
                 counts = sample()
                 total += counts
@@ -73,31 +79,30 @@ class Input:
         return self.hundredths_mv(total, 16)
 
 
-class Photodiode:
+class Photodiode(Part):
     """A UV photodiode with its amplifier, which gives a voltage."""
 
     channels = (("photodiode_mv", "mV", 2),)
 
-    def __init__(self, kind, pin, cadence_ms):
-        if pin is None:
-            pin = UV_PINS.get(sys.platform, UV_PIN_ELSEWHERE)
+    def __init__(self, kind, source, cadence_ms):
+        """`source` has `average(window_us)`: an Input, or an external ADC."""
         self.name = kind
-        self._input = Input(pin)
+        self._source = source
         self._window_us = SHORT_WINDOW_US if cadence_ms < SHORT_BELOW_CADENCE_MS else WINDOW_US
         self._least_mv = LEAST_MV[kind]
 
     def read(self, values, at):
         """Put the mean over the window into `values[at]`; return the marks."""
-        mean, highest = self._input.average(self._window_us)
+        mean, clipped = self._source.average(self._window_us)
         values[at] = mean
-        if highest >= self._input.top:
+        if clipped:
             return wire.SATURATED  # a single clipped sample already falsifies the mean
         if self._least_mv is not None and mean < self._least_mv * 100:
             return wire.FAULT
         return 0
 
 
-class Thermometer:
+class Thermometer(Part):
     """An analog thermometer chip beside the UV sensor: 500 mV at 0 °C and 10 mV/°C, as the TMP36 gives."""
 
     name = "thermometer"
@@ -115,7 +120,7 @@ class Thermometer:
         return wire.FAULT
 
 
-class BoardHeat:
+class BoardHeat(Part):
     """The microcontroller's own temperature: some degrees off, but it tells a board that sits in the beam."""
 
     name = "board"

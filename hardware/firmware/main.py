@@ -5,9 +5,10 @@ import sys
 import time
 from array import array
 
+import micropython
+
 import board
 import machine
-import micropython
 import ring
 import sensors
 import settings
@@ -38,13 +39,21 @@ class Firmware:
         self._replays = []  # (boot, first_seq, last_seq) as asked for; the first is being answered
         self._replay_next = None  # its next sequence number, once begun
         self._replay_range = None  # (boot, first_seq, last_seq) of it that is still here
-        self._due = ticks.ticks_ms()
+        self._due = ticks.ticks_add(ticks.ticks_ms(), parts.lead_ms)
+        self._begun = False
 
     def step(self):
-        """Take a reading if it is time, else replay a line, else wait for the host."""
+        """Do what is due: begin or take a reading, replay a line, wait for the host; then answer the host."""
         to_wait_ms = self._ticks.ticks_diff(self._due, self._ticks.ticks_ms())
+        if not self._begun:
+            to_wait_ms -= self._parts.lead_ms
+            if to_wait_ms <= 0:
+                self._begun = True
+                self._parts.begin()
+                to_wait_ms += self._parts.lead_ms
         if to_wait_ms <= 0:
-            self._measure(late_ms=-to_wait_ms)
+            self._begun = False
+            self._measure()
             to_wait_ms = 0
         busy = self._replays and to_wait_ms > REPLAY_MARGIN_MS
         if busy:
@@ -55,6 +64,8 @@ class Firmware:
 
     def hello(self):
         """Introduce the board to the host."""
+        if self._parts.refusal:
+            self._link.write(self._parts.refusal.encode() + b"\n")  # for the keeper, who may be watching
         self._link.write(
             wire.hello(
                 self._board,
@@ -67,10 +78,11 @@ class Firmware:
             )
         )
 
-    def _measure(self, late_ms):
+    def _measure(self):
         marks = self._parts.read(self._values)
         self._clock.update()
         # A whole number of cadences on, so that readings that were held up do not come in a rush.
+        late_ms = self._ticks.ticks_diff(self._ticks.ticks_ms(), self._due)
         missed = late_ms // self._cadence_ms
         self._due = self._ticks.ticks_add(self._due, (missed + 1) * self._cadence_ms)
         seq = self._ring.add(self._clock.whole_s, self._clock.ms, self._values, marks)

@@ -1,9 +1,11 @@
 """The last readings, kept for a host that was away.  All memory is taken at the start and never grows."""
 
+import gc
 from array import array
 
 WANTED = 4096  # an hour at one reading a second is 3600
 LEAST = 256
+RESERVE_BYTES = 24_000  # for everything else that the board does
 
 
 class Ring:
@@ -49,9 +51,11 @@ def make(channels):
     """The largest ring that the memory allows."""
     capacity = WANTED
     while True:
-        try:
-            return Ring(channels, capacity)
-        except MemoryError:
-            if capacity <= LEAST:
-                raise
-            capacity //= 2
+        gc.collect()
+        if capacity <= LEAST or gc.mem_free() - capacity * (7 + 4 * channels) > RESERVE_BYTES:
+            try:
+                return Ring(channels, capacity)
+            except MemoryError:  # free, but not in one piece
+                if capacity <= LEAST:
+                    raise
+        capacity //= 2

@@ -13,8 +13,10 @@ DEFAULTS = {
     "label": "",  # the keeper's own note: where this board hangs
     "cadence_ms": 1000,
     "sensor": "auto",  # or the kind of the analog breakout, or of the chip: see sensors.py
-    "uv_pin": None,  # ADC pin of an analog breakout; None is the board's usual one
+    "uv_pin": None,  # ADC pin of an analog breakout; None is an external ADC, or the board's usual pin
     "temperature_pin": None,  # ADC pin of an analog thermometer beside the UV sensor; None is none
+    "sda_pin": None,  # pins of the I2C bus; None is the board's usual ones
+    "scl_pin": None,
     "watchdog": True,
 }
 

@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 
 from tests.hardware.firmware_bench import FIRMWARE, STAND_IN, FirmwareBench, environment, micropython
+from tests.hardware.listening import Host
 
 ON_BOARD = Path(__file__).parent / "on_board"
 
@@ -25,6 +26,19 @@ def make_bench(tmp_path: Path) -> Iterator[Callable[..., FirmwareBench]]:
     yield make
     for bench in benches:
         bench.unplug()
+
+
+@pytest.fixture
+def connect() -> Iterator[Callable[[FirmwareBench], Host]]:
+    hosts: list[Host] = []
+
+    def connect(bench: FirmwareBench) -> Host:
+        hosts.append(Host(bench.port))
+        return hosts[-1]
+
+    yield connect
+    for host in hosts:
+        host.close()
 
 
 @pytest.fixture

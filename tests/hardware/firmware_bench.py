@@ -55,8 +55,12 @@ class FirmwareBench:
         settings: dict[str, object] | None = None,
         unique_id: str = "e6614c311b7a2f34",
         light: str | None = None,
+        chips: dict[int, dict[str, object]] | None = None,
     ) -> None:
-        """`light`: source of a module with `photodiode_mv(t_us)`; without it `set_light_mv` says."""
+        """`light`: source of a module with `photodiode_mv(t_us)`; without it `set_light_mv` says.
+
+        `chips`: what `wire_up` puts on the I2C bus from the start.
+        """
         self.folder = folder
         self.identity = f"uv-{unique_id}"
         flash(folder)
@@ -65,6 +69,8 @@ class FirmwareBench:
             (folder / "settings.json").write_text(json.dumps(settings))
         if light is not None:
             (folder / "light.py").write_text(light)
+        if chips is not None:
+            self.wire_up(chips)
         self._power: _Power | None = None
 
     def __enter__(self) -> Self:
@@ -108,11 +114,16 @@ class FirmwareBench:
 
     def set_light_mv(self, millivolts: float) -> None:
         """Let the photodiode give so much from its next measurement on."""
-        self._write("light_mv", millivolts)
+        self._replace("light_mv", str(millivolts))
 
     def set_thermometer_mv(self, millivolts: float) -> None:
         """Let the analog thermometer on pin 27 give so much."""
-        self._write("thermometer_mv", millivolts)
+        self._replace("thermometer_mv", str(millivolts))
+
+    def wire_up(self, chips: dict[int, dict[str, object]], *, stuck: int = 0) -> None:
+        """Put chips on the I2C bus, by address: see `_Wires` of the stand-in machine."""
+        plan = {"chips": {str(address): chip for address, chip in chips.items()}, "stuck": stuck}
+        self._replace("bus.json", json.dumps(plan))
 
     def watchdog(self) -> tuple[int, int, int] | None:
         """Timeout in ms, number of feeds and longest time between two in ms; None when never armed."""
@@ -122,9 +133,9 @@ class FirmwareBench:
         timeout_ms, feeds, longest_ms = path.read_text().split()
         return int(timeout_ms), int(feeds), int(longest_ms)
 
-    def _write(self, name: str, value: float) -> None:
+    def _replace(self, name: str, content: str) -> None:
         new = self.folder / f"{name}.new"
-        new.write_text(repr(float(value)))
+        new.write_text(content)
         new.replace(self.folder / name)
 
 

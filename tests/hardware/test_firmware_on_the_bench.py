@@ -1,76 +1,22 @@
 """The firmware at real speed behind a pseudo-terminal, read by the host's own parser."""
 
 import json
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from itertools import pairwise
-from typing import TypeVar
 
 import pytest
-import serial
 
 from firmware_host.clock import SystemClock
-from firmware_host.messages import BoardTime, Hello, Mark, Message, Reading, ReplayEnd
+from firmware_host.messages import BoardTime, Hello, Mark, Reading, ReplayEnd
 from firmware_host.wire import (
-    WireParser,
     encode_hello_request,
     encode_replay_request,
     encode_time_request,
 )
 from tests.hardware.firmware_bench import FirmwareBench
+from tests.hardware.listening import Host
 
-PATIENCE_S = 10.0
-
-Kind = TypeVar("Kind", Hello, Reading, BoardTime, ReplayEnd)
 MakeBench = Callable[..., FirmwareBench]
-
-
-class Host:
-    """A host that asks and listens."""
-
-    def __init__(self, port: str) -> None:
-        self._port = serial.Serial(port, timeout=0.05)
-        self._clock = SystemClock()
-        self.parser = WireParser()
-        self.heard: list[Message] = []
-
-    def close(self) -> None:
-        self._port.close()
-
-    def say(self, data: bytes) -> None:
-        self._port.write(data)
-
-    def listen(self, done: Callable[[list[Message]], bool]) -> list[Message]:
-        """Return all that was heard as soon as `done` says that it is enough."""
-        deadline_ms = self._clock.moment().mono_ms + PATIENCE_S * 1000
-        while not done(self.heard):
-            assert self._clock.moment().mono_ms < deadline_ms, f"not heard in time: {self.heard[-5:]}"
-            self.heard += self.parser.feed(self._port.read(max(1, self._port.in_waiting)))
-        return self.heard
-
-    def hear(self, kind: type[Kind], n: int = 1) -> list[Kind]:
-        """Return the messages of one kind once there are `n` of them."""
-        self.listen(lambda heard: sum(isinstance(message, kind) for message in heard) >= n)
-        return [message for message in self.heard if isinstance(message, kind)]
-
-    def hear_next(self, kind: type[Kind]) -> Kind:
-        """Forget what was heard and return the next message of one kind."""
-        self.heard = []
-        return self.hear(kind)[0]
-
-
-@pytest.fixture
-def connect() -> Iterator[Callable[[FirmwareBench], Host]]:
-    hosts: list[Host] = []
-
-    def connect(bench: FirmwareBench) -> Host:
-        hosts.append(Host(bench.port))
-        return hosts[-1]
-
-    yield connect
-    for host in hosts:
-        host.close()
-
-
 Connect = Callable[[FirmwareBench], Host]
 
 
@@ -111,10 +57,9 @@ def test_light_beyond_the_rail_is_marked_saturated_until_it_falls(
     bench = make_bench(settings={"cadence_ms": 200})
     bench.set_light_mv(3290)
     host = connect(bench)
-    host.listen(lambda heard: any(isinstance(m, Reading) and m.marks == Mark.SATURATED for m in heard))
+    host.hear_until(lambda reading: reading.marks == Mark.SATURATED)
     bench.set_light_mv(1000)
-    host.heard = []
-    host.listen(lambda heard: any(isinstance(m, Reading) and m.marks == 0 for m in heard))
+    host.hear_until(lambda reading: reading.marks == 0)
 
 
 def test_an_ml8511_that_gives_less_than_in_the_dark_is_marked_a_fault(

@@ -54,10 +54,15 @@ class Parts:
     """Two channels whose values tell the reading's number."""
 
     name = "analog"
+    refusal = None
+    lead_ms = 0
     channels = (("photodiode_mv", "mV", 2), ("board_c", "C", 1))
 
     def __init__(self):
         self.reads = 0
+
+    def begin(self):
+        pass
 
     def read(self, values):
         values[0] = self.reads

@@ -22,8 +22,13 @@ class Broken:
     """Fails in a way that no sensor should, so that nothing catches it but the loop."""
 
     name = "broken"
+    refusal = None
+    lead_ms = 0
     channels = (("photodiode_mv", "mV", 2),)
     reads = 0
+
+    def begin(self):
+        pass
 
     def read(self, values):
         Broken.reads += 1

@@ -2,13 +2,20 @@
 
 The bench that starts the firmware talks to it by files in the board's folder:
 `light_mv` (a number: what the photodiode gives), `light.py` (a function `photodiode_mv(t_us)` instead),
-`unique_id` (hex).  The stand-in writes `watchdog` (armed with what, fed how often, starved or not).
+`thermometer_mv`, `unique_id` (hex), `bus.json` (the I2C bus, see _Wires).  The stand-in writes `watchdog`
+(armed with what, fed how often, longest time between).
 """
 
+import json
 import os
 import time
 
+from simulated_chips import KINDS
+
 _REFERENCE_MV = 3300
+_SCL_PIN = 5
+_EIO = 5
+_ETIMEDOUT = 110
 _LOOK_AGAIN_US = 50_000
 
 
@@ -31,10 +38,21 @@ def reset():
 
 
 class Pin:
-    """A pin, known by its number."""
+    """A pin, known by its number; as a bus line it can be pulled down and looked at."""
 
-    def __init__(self, number):
+    OPEN_DRAIN = 2
+
+    def __init__(self, number, mode=None, value=None):
+        if not 0 <= number < 30:
+            raise ValueError("invalid pin")
         self.number = number
+
+    def value(self, level=None):
+        if level is None:
+            return 0 if _wires.clocks_to_free else 1
+        if level == 0 and self.number == _SCL_PIN and _wires.clocks_to_free:
+            _wires.clocks_to_free -= 1
+        return None
 
 
 class _World:
@@ -82,6 +100,75 @@ class ADC:
         counts = int(_world.pin_mv(self._pin) / _REFERENCE_MV * 4095 + 0.5)
         counts = min(4095, max(0, counts))
         return counts << 4 | counts >> 8
+
+
+class _Wires:
+    """The I2C bus as `bus.json` says, chips by address:
+
+    {"chips": {"83": {"kind": "ltr390", "light": {"uv": 900}, "silent": false, "resets": 0}}, "stuck": 0}
+
+    A number of resets, or of times stuck, that grows makes it happen once more.
+    """
+
+    def __init__(self):
+        self.clocks_to_free = 0
+        self._looked_us = None
+        self._chips = {}
+        self._plan = {"chips": {}, "stuck": 0}
+
+    def chips(self):
+        """The chips that answer, by address, with the light of now."""
+        self._look()
+        if self.clocks_to_free:
+            raise OSError(_ETIMEDOUT)
+        answering = {}
+        for address, plan in self._plan["chips"].items():
+            chip = self._chips[address]
+            chip.now_ms = time.ticks_ms()
+            chip.light = plan.get("light", {})
+            if not plan.get("silent", False):
+                answering[int(address)] = chip
+        return answering
+
+    def _look(self):
+        now_us = time.ticks_us()
+        if self._looked_us is not None and now_us - self._looked_us < _LOOK_AGAIN_US:
+            return
+        self._looked_us = now_us
+        before = self._plan
+        self._plan = json.loads(_read("bus.json", '{"chips": {}}'))
+        if self._plan.get("stuck", 0) > before.get("stuck", 0):
+            self.clocks_to_free = 7
+        for address, plan in self._plan["chips"].items():
+            if address not in self._chips:
+                self._chips[address] = KINDS[plan["kind"]]()
+            elif plan.get("resets", 0) > before["chips"].get(address, {}).get("resets", 0):
+                self._chips[address].reset()
+
+
+_wires = _Wires()
+
+
+class I2C:
+    """The bus, by registers."""
+
+    def __init__(self, number, sda, scl, freq):
+        pass
+
+    def scan(self):
+        return sorted(_wires.chips())
+
+    def readfrom_mem(self, address, register, n):
+        return self._chip(address).read(register, n)
+
+    def writeto_mem(self, address, register, data):
+        self._chip(address).write(register, data)
+
+    def _chip(self, address):
+        try:
+            return _wires.chips()[address]
+        except KeyError:
+            raise OSError(_EIO) from None
 
 
 class WDT:

@@ -1,0 +1,19 @@
+"""ADS1115: a 16-bit ADC with four inputs, for an analog breakout on a board with a poor ADC or none.
+
+Registers and bits as an open driver of 2026 uses them.
+"""
+
+TABLE = {
+    "name": "ads1115",
+    "addresses": (0x48, 0x49, 0x4A, 0x4B),
+    "big_endian": True,
+    "result": 0x00,
+    "config": 0x01,
+    "after_power_on": 0x8583,
+    # Start one conversion of input 0 against ground, ±4.096 V, at 860 a second (1.2 ms), comparator off.
+    "start": 0xC3E3,
+    "busy_mask": 0x8000,
+    "counts_per_mv": 8,
+    "rail_counts": 25872,  # 98 % of the breakout's own supply of 3.3 V, beyond which its amplifier cannot go
+    "samples": 41,  # in one window; a prime number, as in analog.py
+}

@@ -1,0 +1,28 @@
+"""MCP9808: a thermometer, to sit beside the UV sensor.
+
+Registers and the 1/16 °C step from memory of its data sheet, as open drivers use them.
+"""
+
+TABLE = {
+    "name": "mcp9808",
+    "addresses": (0x18, 0x19, 0x1A, 0x1B, 0x1C, 0x1D, 0x1E, 0x1F),
+    "big_endian": True,
+    "identity": ((0x06, 2, 0xFFFF, 0x0054), (0x07, 2, 0xFF00, 0x0400)),
+    "setup": ((0x01, b"\x00\x00"),),
+    "kept": ((0x01, 2, 0x0100, 0x0000),),
+    "settle_ms": 260,  # one conversion at its finest step
+    "ready": None,
+    "patience_ms": 0,
+    "channels": (
+        {
+            "name": "temperature_c",
+            "unit": "C",
+            "decimals": 4,
+            "register": 0x05,
+            "bytes": 2,
+            "mask": 0x1FFF,
+            "sign": 0x1000,
+            "times": 625,
+        },
+    ),
+}
