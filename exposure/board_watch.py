@@ -2,6 +2,9 @@
 
 from collections.abc import Sequence
 
+import numpy as np
+
+from calibrate.arrays import IntArray
 from exposure.events import Event, EventKind, Severity, event_identity
 from exposure.wording import SILENT_ADVICE, duration_text
 
@@ -51,6 +54,19 @@ class BoardWatch:
             changed.append(self._event.closed(self._since_ms, f"spoke again after {duration_text(silent_s)}"))
             self._event = None
         return changed
+
+    def heard_all(self, at_ms: IntArray) -> list[Event]:
+        """Take notice of readings at these times (n ≥ 1, increasing) as if they were heard one by one."""
+        breaks = np.flatnonzero(np.diff(at_ms) >= self._silent_after_ms)
+        changed: list[Event] = []
+        for first, last in zip([0, *(breaks + 1)], [*breaks, len(at_ms) - 1], strict=True):
+            changed += self.heard(int(at_ms[first]))
+            self._since_ms = self._last_heard_ms = max(self._since_ms, int(at_ms[last]))
+        return changed
+
+    def expect(self, silent_after_s: float) -> None:
+        """Let silence count from now on after another time: the board has said how often it speaks."""
+        self._silent_after_ms = round(silent_after_s * 1000)
 
     def tick(self, at_ms: int) -> list[Event]:
         """Let time pass, and return the events that changed."""

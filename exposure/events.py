@@ -62,5 +62,5 @@ class Event:
 
 
 def event_identity(kind: EventKind, subject: str, opened_ms: int) -> str:
-    """Return the identity of an event: the same cause in the same place at the same moment is the same event."""
+    """Return the identity of an event: same cause, same place, same moment, same event."""
     return f"{kind}.{subject}.{opened_ms}"

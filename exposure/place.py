@@ -24,7 +24,7 @@ class Place(StrEnum):
 def place_of(uvi: float, u_uvi: float, flags: Flag, band: Band) -> Place:
     """Return the place of one sample by its best estimate.
 
-    A value that is only a lower bound (saturated, beyond the calibrated range) says nothing but that it is over
+    A value that is only a lower bound (saturated, beyond the calibrated range) can show only that it is over
     the ceiling; below that its place is unknown.
     """
     if flags & VALUELESS or math.isnan(uvi):

@@ -5,7 +5,7 @@ from collections.abc import Mapping
 from calibrate.calibration import Calibration
 from calibrate.calibration_file import format_calibration, read_calibration
 from exposure.bands import Band
-from ingest.config.model import Config
+from ingest.config import Config
 from ingest.store.assignments import Assignment
 from ingest.store.store import Store
 

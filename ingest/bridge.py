@@ -20,7 +20,7 @@ from firmware_host.messages import Garbage, Hello
 from firmware_host.news import BoardIdentified, BootReused, ClockAnomaly, Lost, Rebooted
 from firmware_host.traffic import Traffic
 from ingest.assigning import record_assignments
-from ingest.config.model import Config
+from ingest.config import Config
 from ingest.history import History
 from ingest.links import LinkNews, Links
 from ingest.live_boards import LiveBoards
@@ -94,8 +94,9 @@ class Bridge:
         self._commit_every_ms = round(1000 * (commit_interval_s or config.bridge.commit_interval_s))
         self._timeline = HostTimeline(start, last_stored_ms=store.readings.last_utc_ms_any())
         self._run_id = store.begin_run(start)
+        self.n_stored = 0
         self._start = start
-        self._links = Links(config, self._stored)
+        self._links = Links(config.boards.values(), self._stored)
         self._summariser = Summariser(store)
         self._pending: list[StampedBatch] = []
         self._n_pending = 0
@@ -162,7 +163,7 @@ class Bridge:
             return
         changed: list[Event] = []
         with self._store.transaction():
-            self._store.readings.append(joined(self._pending))
+            new = self._store.readings.append(joined(self._pending))
             for event in self._events:
                 stored = self._store.events.put(event)
                 if stored is not None:
@@ -170,6 +171,7 @@ class Bridge:
                     self._post(stored)
             for board in {batch.board for batch in self._pending}:
                 self._store.boards.seen(board, self._newest_ms(board), self.boards.ports[board])
+        self.n_stored += sum(map(len, new))
         self._pending.clear()
         self._events.clear()
         self._n_pending = 0
@@ -242,7 +244,7 @@ class Bridge:
         )
         self._pending.append(stamped)
         self._n_pending += len(stamped)
-        self._events += self.boards.heard(batch.board, port, int(utc_ms[-1]), late=batch.late)
+        self._events += self.boards.heard(batch.board, port, utc_ms, late=batch.late)
         for spot in self._spots_of.get(batch.board, ()):
             self._events += spot.take(stamped, late=batch.late)
 

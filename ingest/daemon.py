@@ -9,13 +9,13 @@ from pathlib import Path
 from calibrate.errors import KeeperError
 from firmware_host.clock import Clock
 from firmware_host.hub import SerialHub
-from firmware_host.ports import AUTO, PortWish, find_ports
+from firmware_host.ports import find_ports
 from firmware_host.traffic import Quiet
 from ingest.assigning import read_calibrations
 from ingest.bridge import Audience, Bridge
 from ingest.capture_file import CaptureFile
-from ingest.config.model import Config
-from ingest.config.resolve import mqtt_settings
+from ingest.config import Config
+from ingest.config.resolve import mqtt_settings, port_wishes
 from ingest.mqtt.publisher import Publisher
 from ingest.store.store import Store
 from ingest.telling import BrokerAudience, event_message
@@ -24,12 +24,6 @@ log = logging.getLogger("baskline.daemon")
 
 # The longest wait for something to happen: seconds are ticked on time, and a stop is heard by `wake`.
 _POLL_S = 0.5
-
-
-def port_wishes(config: Config) -> list[PortWish]:
-    """Return which ports the configuration wants opened."""
-    patterns = (AUTO,) if config.serial.ports == "auto" else config.serial.ports
-    return [PortWish(pattern, config.serial.baud) for pattern in patterns]
 
 
 class Daemon:

@@ -1,7 +1,7 @@
 """The open serial links: traffic in, what the boards have to say out, and what to answer them."""
 
 import logging
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from fnmatch import fnmatch
 
@@ -13,7 +13,7 @@ from firmware_host.news import BoardIdentified, News, Rebooted
 from firmware_host.session import LinkSession, StoredSeqs
 from firmware_host.traffic import LinkClosed, LinkOpened, Quiet, Received, Traffic
 from firmware_host.wire import WireParser
-from ingest.config.model import Config
+from ingest.config import BoardConfig
 
 log = logging.getLogger("baskline.links")
 
@@ -35,8 +35,8 @@ class _Link:
 class Links:
     """All open links of a bridge."""
 
-    def __init__(self, config: Config, stored: StoredSeqs) -> None:
-        self._plain_boards = [board for board in config.boards.values() if board.mapping is not None]
+    def __init__(self, boards: Iterable[BoardConfig], stored: StoredSeqs) -> None:
+        self._plain_boards = [board for board in boards if board.mapping is not None]
         self._stored = stored
         self._links: dict[int, _Link] = {}
         self._claims = BoardClaims()
@@ -89,11 +89,21 @@ class Links:
             assert board.mapping is not None
             usb, port = board.mapping.usb, board.mapping.port
             if (usb and usb == opened.usb) or (port and fnmatch(opened.port, port)):
-                # Such a board counts nothing: each opening of its port is a boot of its own.
-                boot = f"{(opened.at.wall_ms + opened.link) & 0xFFFF_FFFF:08x}"
+                boot = self._unused_boot(board.identity, opened.at.wall_ms)
                 parser: Parser = MappedParser(board.mapping.line_mapping(), board.identity, boot)
                 return LinkSession(parser, opened.at, stored=self._stored, mapped=True)
         return LinkSession(WireParser(), opened.at, stored=self._stored)
+
+    def _unused_boot(self, board: str, near: int) -> str:
+        """Return a boot number for a board that has none: each opening of its port is a boot of its own.
+
+        The time makes it likely to be new; where the clock had to be set back, the store says whether it is.
+        """
+        while True:
+            boot = f"{near & 0xFFFF_FFFF:08x}"
+            if not list(self._stored(board, boot)):
+                return boot
+            near += 1
 
     def _believed(self, number: int, link: _Link, news: list[News]) -> Iterator[LinkNews]:
         """Yield the news, but for boards that a newer link speaks for."""

@@ -2,12 +2,17 @@
 
 from collections import Counter
 from collections.abc import Sequence
+from typing import Final
 
-from exposure.board_watch import BoardWatch
+from calibrate.arrays import IntArray
+from exposure.board_watch import BoardWatch, default_silence_s
 from exposure.events import Event
 from firmware_host.messages import Hello
-from ingest.config.model import Config
+from ingest.config import Config
 from ingest.mqtt.payloads import BoardState
+
+# Until a board has said how often it speaks; one that prints plain lines never says.
+_SILENT_UNTIL_KNOWN_S: Final = 60.0
 
 
 class LiveBoards:
@@ -19,8 +24,16 @@ class LiveBoards:
         self.ports: dict[str, str] = {}
         self._hellos: dict[str, Hello] = {}
         self._lost: Counter[str] = Counter()
+        self._silent_after_s = {
+            board.identity: board.silent_after_s for board in config.boards.values() if board.silent_after_s
+        }
         self._watches = {
-            board: BoardWatch(board, silent_after_s=60.0, started_ms=now_ms, open_events=opened)
+            board: BoardWatch(
+                board,
+                silent_after_s=self._silent_after_s.get(board, _SILENT_UNTIL_KNOWN_S),
+                started_ms=now_ms,
+                open_events=opened,
+            )
             for board in self.configured
         }
 
@@ -28,15 +41,18 @@ class LiveBoards:
         """Note what a board says of itself."""
         self._hellos[hello.board] = hello
         self.ports[hello.board] = port
+        watch = self._watches.get(hello.board)
+        if watch is not None and hello.board not in self._silent_after_s:
+            watch.expect(default_silence_s(hello.cadence_ms / 1000))
 
-    def heard(self, board: str, port: str, last_ms: int, *, late: bool) -> list[Event]:
-        """Note that readings up to `last_ms` came; return the events that change by it."""
+    def heard(self, board: str, port: str, utc_ms: IntArray, *, late: bool) -> list[Event]:
+        """Note readings at these times; return the events that change by them."""
         self.ports[board] = port
         if late:
             return []
-        self.last_reading_ms[board] = last_ms
+        self.last_reading_ms[board] = int(utc_ms[-1])
         watch = self._watches.get(board)
-        return watch.heard(last_ms) if watch is not None else []
+        return watch.heard_all(utc_ms) if watch is not None else []
 
     def lost(self, board: str, n_readings: int) -> None:
         """Count readings that will not come any more."""

@@ -7,7 +7,7 @@ from calibrate.samples import Flag, Samples
 from exposure.events import Event
 from exposure.place import Place, place_of
 from exposure.watch import SpotWatch
-from ingest.config.model import Config
+from ingest.config import Config
 from ingest.derive import derive_samples
 from ingest.history import NO_SAMPLES
 from ingest.mqtt.payloads import SpotState

@@ -1,17 +1,26 @@
 """A recorded capture pushed through the whole bridge at full speed."""
 
 from collections.abc import Callable, Mapping
+from dataclasses import dataclass
 from typing import BinaryIO, Final
 
 from calibrate.calibration import Calibration
 from firmware_host.capture import CaptureError, read_capture
 from ingest.bridge import Audience, Bridge
-from ingest.config.model import Config
+from ingest.config import Config
 from ingest.store.store import Store
 
 # A replay may be interrupted and begun anew, so it commits seldom: by the capture's own time.
 _COMMIT_INTERVAL_S: Final = 600.0
 _LONG_AFTER_MS: Final = 86_400_000
+
+
+@dataclass(frozen=True, slots=True)
+class Replayed:
+    """Readings that the store did not have, and bytes of a cut-off last record left out."""
+
+    n_stored: int
+    cut_bytes: int
 
 
 def replay(
@@ -22,8 +31,8 @@ def replay(
     *,
     audience: tuple[Audience, ...] = (),
     progress: Callable[[], None] = lambda: None,
-) -> int:
-    """Push a capture into `store`; return how many bytes of a cut-off last record were left out.
+) -> Replayed:
+    """Push a capture into `store`.
 
     Time is the capture's own, and nobody is told over MQTT.  `progress` is called now and then.
     """
@@ -49,4 +58,4 @@ def replay(
     bridge.finish(last.at)
     while bridge.summarise_step(bridge.now_utc_ms(last.at) + _LONG_AFTER_MS):
         progress()
-    return reader.cut_bytes
+    return Replayed(bridge.n_stored, reader.cut_bytes)

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from importlib.metadata import version
 
 from exposure.events import Event
-from ingest.config.model import Config
+from ingest.config import Config
 from ingest.mqtt.discovery import BoardEntry, SpotEntry, discovery_messages
 from ingest.mqtt.payloads import BoardState, Change, Payloads, SpotState
 from ingest.mqtt.publisher import Publisher

@@ -70,6 +70,9 @@ class BoardConfig(Table):
         '{ format = "csv", channels = { uva_counts = 0 }, port = "/dev/ttyUSB0" }',
         None,
     )
+    silent_after_s: Positive | None = key(
+        "the seconds without a reading after which the board counts as silent", "120", None
+    )
 
 
 class EnclosureConfig(Table):

@@ -116,7 +116,7 @@ class Payloads:
                 "event_type": event_type(event.kind, change),
                 "change": change.value,
                 **self._origin,
-                **_event_fields(event),
+                **event_fields(event),
             }
         )
 
@@ -132,7 +132,7 @@ class Payloads:
                 **self._origin,
                 "at": iso_utc(at_ms),
                 "count": len(events),
-                "events": [_event_fields(event) for event in newest_first[:_OPEN_EVENTS_LISTED]],
+                "events": [event_fields(event) for event in newest_first[:_OPEN_EVENTS_LISTED]],
             }
         )
 
@@ -165,7 +165,8 @@ def decimals_for(u_uvi: float | None) -> int:
     return min(max(1 - math.floor(math.log10(u_uvi)), 0), 3)
 
 
-def _event_fields(event: Event) -> dict[str, object]:
+def event_fields(event: Event) -> dict[str, object]:
+    """Return an event as JSON values, under the names of ingest/TOPICS.md."""
     return {
         "identity": event.identity,
         "kind": event.kind.value,

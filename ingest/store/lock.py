@@ -58,3 +58,18 @@ class WriterLock:
         if self._fd is not None:
             os.close(self._fd)
             self._fd = None
+
+
+def is_held(store_path: Path) -> bool:
+    """Return whether some process has the right to add readings to the store now."""
+    try:
+        fd = os.open(f"{store_path}.lock", os.O_RDONLY | os.O_CLOEXEC)
+    except FileNotFoundError:
+        return False
+    try:
+        fcntl.flock(fd, fcntl.LOCK_SH | fcntl.LOCK_NB)
+    except BlockingIOError:
+        return True
+    finally:
+        os.close(fd)
+    return False

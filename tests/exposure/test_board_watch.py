@@ -1,5 +1,6 @@
 from dataclasses import replace
 
+import numpy as np
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -67,6 +68,26 @@ def test_when_ticks_come_changes_no_event(silences_ms, ticks_ms):
 
     ticks = [T0_MS + at for at in ticks_ms if T0_MS + at < end_ms]
     assert run(ticks) == run([])
+
+
+@given(st.lists(st.integers(1, 100_000), min_size=1, max_size=40), st.data())
+def test_readings_heard_in_batches_give_the_events_of_readings_heard_one_by_one(silences_ms, data):
+    heard_ms = T0_MS + np.cumsum(silences_ms)
+    one_by_one, batched = board_watch(), board_watch()
+    expected = [event for at_ms in heard_ms.tolist() for event in one_by_one.heard(at_ms)]
+    events = []
+    while len(heard_ms):
+        n = data.draw(st.integers(1, len(heard_ms)))
+        events += batched.heard_all(heard_ms[:n])
+        heard_ms = heard_ms[n:]
+    assert events == expected
+
+
+def test_a_board_that_says_that_it_speaks_seldom_is_given_more_time():
+    watch = board_watch()
+    watch.expect(300)
+    assert watch.tick(T0_MS + 299_999) == []
+    assert len(watch.tick(T0_MS + 300_000)) == 1
 
 
 def test_old_news_does_not_turn_time_back():

@@ -1,0 +1,1 @@
+"""Charts: one definition each, for the page, for files and for reports."""

@@ -1,0 +1,1 @@
+"""One module a command.  Nothing heavy is imported until a command runs."""

@@ -1,0 +1,57 @@
+"""What commands share: the configuration option, the printed words, JSON on standard output."""
+
+import json
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+    from ingest.config import Config
+
+ConfigOption = Annotated[
+    Path,
+    typer.Option(
+        "--config", "-c", envvar="BASKLINE_CONFIG", help="The configuration file.", show_default=True
+    ),
+]
+DEFAULT_CONFIG = Path("baskline.toml")
+JsonOption = Annotated[bool, typer.Option("--json", help="Print JSON (see baskline/OUTPUT.md).")]
+
+StoreOption = Annotated[
+    Path | None,
+    typer.Option("--store", metavar="FILE", help="Read this store instead of the configured one."),
+]
+
+LAMP_CAUTION = (
+    "Before you reach in: lamps are hot and their UV hurts eyes and skin. Switch the lamp off at its plug,"
+    " let it cool, and leave mains wiring to a licensed electrician. baskline only measures; it never"
+    " switches a lamp."
+)
+
+
+def read_config(path: Path) -> "Config":
+    """Read the configuration, or raise what is wrong with it."""
+    from ingest.config import load_config
+
+    return load_config(path)
+
+
+def console() -> "Console":
+    """Return the console for words and tables: plain text when piped."""
+    from rich.console import Console
+
+    return Console(highlight=False, soft_wrap=not sys.stdout.isatty())
+
+
+def print_json(content: object) -> None:
+    """Print one JSON document."""
+    print(json.dumps(content, ensure_ascii=False, allow_nan=False, indent=2))
+
+
+def store_of(config: "Config", given: Path | None) -> Path:
+    """Return the store to read: the one given, else the configured one."""
+    return given if given is not None else config.bridge.store

@@ -1,0 +1,151 @@
+"""`baskline day`: what one spot gave in one day."""
+
+import csv
+import sys
+from datetime import UTC, date, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from baskline.commands.common import (
+    DEFAULT_CONFIG,
+    ConfigOption,
+    JsonOption,
+    StoreOption,
+    console,
+    print_json,
+    read_config,
+    store_of,
+)
+from calibrate.errors import KeeperError
+
+if TYPE_CHECKING:
+    from ingest.config import Config
+    from ingest.day import SpotDay
+
+CHART_KINDS = (".png", ".svg", ".pdf")
+
+
+class DayCommandError(KeeperError):
+    """A day that cannot be shown as asked."""
+
+
+def day(
+    spot: Annotated[str, typer.Argument(metavar="SPOT", help="The spot's key in the configuration.")],
+    on: Annotated[
+        str | None,
+        typer.Option("--date", metavar="YYYY-MM-DD", help="The day; without it, that of the newest reading."),
+    ] = None,
+    config: ConfigOption = DEFAULT_CONFIG,
+    store: StoreOption = None,
+    as_json: JsonOption = False,
+    as_csv: Annotated[bool, typer.Option("--csv", help="Print each sample of the day as CSV.")] = False,
+    chart: Annotated[
+        Path | None,
+        typer.Option("--chart", metavar="FILE", help="Draw the day into a .png, .svg or .pdf file."),
+    ] = None,
+) -> None:
+    """Show a spot's day: UVI against its band, dose, hours, gaps and events.
+
+    Examples: baskline day slate;  baskline day slate --date 2025-05-17 --chart slate.png
+    """
+    if as_json and as_csv:
+        raise typer.BadParameter("--json and --csv both print to standard output: give one of them")
+    if chart is not None and chart.suffix.lower() not in CHART_KINDS:
+        raise DayCommandError(
+            f"no chart can be drawn as {chart.suffix or 'a file without an ending'}",
+            where=f"--chart {chart}",
+            remedy=f"End the name with {', '.join(CHART_KINDS)}",
+        )
+    configured = read_config(config)
+    shown = _day(configured, store_of(configured, store), spot, on)
+    if chart is not None:
+        from baskline.charts.files import save_day_chart
+
+        save_day_chart(shown, configured, chart)
+        if not (as_json or as_csv):
+            console().print(f"Drawn: {chart}")
+    if as_json:
+        from exposure.day_json import to_json_dict
+        from ingest.mqtt.payloads import event_fields
+
+        print_json(
+            {
+                **to_json_dict(shown.profile, spot=shown.spot),
+                "events": [event_fields(event) for event in shown.events],
+            }
+        )
+    elif as_csv:
+        _print_csv(shown)
+    else:
+        from baskline.wording import day_lines
+
+        for line in day_lines(shown, configured):
+            console().print(line)
+
+
+def _day(config: "Config", store: Path, spot: str, on: str | None) -> "SpotDay":
+    from calibrate.nearest import did_you_mean
+    from exposure.days import local_date
+    from ingest.day import spot_day
+    from ingest.store.store import Store
+
+    if spot not in config.spots:
+        raise DayCommandError(
+            f"there is no spot {spot!r}", where="SPOT", remedy=did_you_mean(spot, config.spots)
+        )
+    configured = config.spots[spot]
+    board = config.boards[configured.board].identity
+    time_zone = config.bridge.time_zone
+    with Store.open(store, read_only=True) as kept:
+        if on is not None:
+            wanted = _date(on)
+        else:
+            newest_ms = kept.readings.last_utc_ms(board)
+            if newest_ms is None:
+                raise DayCommandError(
+                    f"no reading of board {board} is stored yet",
+                    where=str(store),
+                    remedy="Start `baskline run`, or see `baskline check` for why nothing comes",
+                )
+            wanted = local_date(newest_ms, time_zone)
+        return spot_day(kept, spot, wanted, board=board, time_zone=time_zone, band_now=configured.band())
+
+
+def _date(text: str) -> date:
+    try:
+        return date.fromisoformat(text)
+    except ValueError:
+        raise DayCommandError(
+            f"{text!r} is not a date", where="--date", remedy="Write it as 2025-05-17"
+        ) from None
+
+
+def _print_csv(shown: "SpotDay") -> None:
+    from zoneinfo import ZoneInfo
+
+    from calibrate.samples import Flag
+    from ingest.mqtt.payloads import flag_names
+
+    zone = ZoneInfo(shown.bounds.time_zone)
+    rows = csv.writer(sys.stdout, lineterminator="\n")
+    rows.writerow(["time_utc", "time_local", "uvi", "u_uvi", "flags"])
+    samples = shown.samples
+    for utc_ms, uvi, u_uvi, flags in zip(
+        samples.utc_ms.tolist(),
+        samples.uvi.tolist(),
+        samples.u_uvi.tolist(),
+        samples.flags.tolist(),
+        strict=True,
+    ):
+        at = datetime.fromtimestamp(utc_ms / 1000, UTC)
+        rows.writerow(
+            [
+                at.isoformat(timespec="milliseconds").replace("+00:00", "Z"),
+                at.astimezone(zone).isoformat(timespec="milliseconds"),
+                "" if uvi != uvi else f"{uvi:.4f}",
+                "" if u_uvi != u_uvi else f"{u_uvi:.4f}",
+                " ".join(flag_names(Flag(flags))),
+            ]
+        )

@@ -1,0 +1,110 @@
+"""`baskline events` and `baskline acknowledge`."""
+
+from datetime import UTC, datetime
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from baskline.commands.common import (
+    DEFAULT_CONFIG,
+    ConfigOption,
+    JsonOption,
+    StoreOption,
+    console,
+    print_json,
+    read_config,
+    store_of,
+)
+
+if TYPE_CHECKING:
+    from exposure.events import Event
+    from ingest.config import Config
+
+SCHEMA = "baskline.events/1"
+_DAY_MS = 86_400_000
+
+
+def events(
+    config: ConfigOption = DEFAULT_CONFIG,
+    store: StoreOption = None,
+    days: Annotated[
+        int, typer.Option("--days", min=1, help="How many days back, from the newest reading.")
+    ] = 7,
+    only_open: Annotated[bool, typer.Option("--open", help="Only those that have not closed.")] = False,
+    as_json: JsonOption = False,
+) -> None:
+    """List events, newest last: what happened, whether it is over, and what to do.
+
+    Examples: baskline events --open;  baskline events --days 30 --json
+    """
+    from ingest.mqtt.payloads import event_fields
+    from ingest.store.store import Store
+
+    configured = read_config(config)
+    with Store.open(store_of(configured, store), read_only=True) as kept:
+        if only_open:
+            found = kept.events.open()
+        else:
+            newest_ms = kept.readings.last_utc_ms_any() or 0
+            found = kept.events.between(newest_ms - days * _DAY_MS, newest_ms + _DAY_MS)
+    if as_json:
+        print_json({"schema": SCHEMA, "events": [event_fields(event) for event in found]})
+        return
+    if not found:
+        console().print("No open events." if only_open else f"No events in {days} days.")
+        return
+    _print_table(found, configured)
+
+
+def acknowledge(
+    identity: Annotated[
+        str, typer.Argument(metavar="EVENT", help="The event, as `baskline events` names it.")
+    ],
+    config: ConfigOption = DEFAULT_CONFIG,
+    store: StoreOption = None,
+) -> None:
+    """Say that you have seen an event. It stays open until its cause is gone.
+
+    Example: baskline acknowledge over_ceiling.slate_ledge.1747480920000
+    """
+    from firmware_host.clock import SystemClock
+    from ingest.config.resolve import mqtt_settings
+    from ingest.mqtt.payloads import Change
+    from ingest.store.store import Store
+    from ingest.telling import event_message
+
+    configured = read_config(config)
+    settings = mqtt_settings(configured)
+    now_ms = SystemClock().moment().wall_ms
+    with Store.open(store_of(configured, store)) as kept, kept.transaction():
+        before = kept.events.get(identity)
+        event = kept.events.acknowledge(identity, now_ms)
+        if settings is not None and before is not None and before.acknowledged_ms is None:
+            kept.outbox.put(event_message(settings, event, Change.ACKNOWLEDGED), now_ms)
+    console().print(f"Acknowledged: {event.subject}: {event.sentence}.")
+
+
+def _print_table(found: "list[Event]", config: "Config") -> None:
+    from zoneinfo import ZoneInfo
+
+    from rich.table import Table
+
+    zone = ZoneInfo(config.bridge.time_zone)
+
+    def local(ms: int | None) -> str:
+        return (
+            ""
+            if ms is None
+            else datetime.fromtimestamp(ms / 1000, UTC).astimezone(zone).strftime("%d %b %H:%M")
+        )
+
+    table = Table(box=None, pad_edge=False)
+    for column in ("opened", "closed", "where", "what", "look"):
+        table.add_column(column, overflow="fold")
+    for event in found:
+        closed = local(event.closed_ms) or ("seen" if event.acknowledged_ms else "open")
+        table.add_row(local(event.opened_ms), closed, event.subject, event.sentence, event.severity.value)
+    console().print(table)
+    for event in found:
+        if event.is_open:
+            console().print(f"\n{event.identity}\n  {event.advice}.")

@@ -1,0 +1,61 @@
+"""`baskline replay`: a capture through the whole bridge."""
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from baskline.commands.common import DEFAULT_CONFIG, ConfigOption, console, read_config
+
+
+def replay(
+    capture: Annotated[Path, typer.Argument(metavar="CAPTURE", help="A file that `run --capture` wrote.")],
+    store: Annotated[
+        Path, typer.Option("--store", metavar="FILE", help="The store to fill; made if it is not there.")
+    ],
+    config: ConfigOption = DEFAULT_CONFIG,
+) -> None:
+    """Push a recorded capture through calibration, rules and store, at full speed.
+
+    The configured store and broker are left alone. The same capture and configuration always give the same
+    store. Look at the result with `baskline day SPOT --store FILE`.
+
+    Example: baskline replay may.capture --store may.db
+    """
+    from contextlib import ExitStack
+
+    from rich.progress import Progress
+
+    from firmware_host.capture import CaptureError
+    from ingest.assigning import read_calibrations
+    from ingest.replay import replay as push
+    from ingest.store.store import Store
+
+    configured = read_config(config)
+    calibrations = read_calibrations(configured)
+    words = console()
+    with ExitStack() as stack:
+        try:
+            stream = stack.enter_context(capture.open("rb"))
+        except OSError as error:
+            raise CaptureError(
+                f"cannot be read ({error.strerror})", where=str(capture), remedy="Check the name"
+            ) from None
+        kept = stack.enter_context(Store.open(store))
+        bar = stack.enter_context(Progress(console=words, transient=True, disable=not words.is_terminal))
+        task = bar.add_task("replaying", total=capture.stat().st_size)
+        try:
+            replayed = push(
+                configured,
+                calibrations,
+                kept,
+                stream,
+                progress=lambda: bar.update(task, completed=stream.tell()),
+            )
+        except CaptureError as error:
+            raise CaptureError(
+                error.what, where=f"{capture}, {error.where}".rstrip(", "), remedy=error.remedy
+            ) from None
+    words.print(f"{capture}: {replayed.n_stored} readings that {store} did not have yet")
+    if replayed.cut_bytes:
+        words.print(f"Its last record is cut off, as by a power cut: {replayed.cut_bytes} bytes left out.")

@@ -1,0 +1,111 @@
+"""A table of the spots as they are now, and above it what happens, line by line."""
+
+from collections.abc import Sequence
+from types import TracebackType
+from typing import Final, Self
+from zoneinfo import ZoneInfo
+
+from rich.console import Console, Group
+from rich.live import Live
+from rich.table import Table
+from rich.text import Text
+
+from baskline.wording import clock_time, with_doubt
+from calibrate.errors import KeeperError
+from exposure.events import Event
+from exposure.place import Place
+from ingest.config import Config
+from ingest.mqtt.payloads import BoardState, SpotState
+
+# Words and a sign each, so that no colour is needed to tell them apart.
+PLACE_WORDS: Final = {
+    Place.IN_BAND: "= in band",
+    Place.UNDER_BAND: "v under band",
+    Place.ABOVE_BAND: "^ above band",
+    Place.OVER_CEILING: "! over ceiling",
+    Place.DARK: ". dark",
+    Place.UNKNOWN: "? not known",
+}
+_LINE_EVERY_MS: Final = 2 * 3_600_000
+
+
+class LiveTable:
+    """An audience for people.  On a terminal the table stays in place; piped, a line comes now and then."""
+
+    def __init__(self, config: Config, console: Console) -> None:
+        self._config = config
+        self._console = console
+        self._zone = ZoneInfo(config.bridge.time_zone)
+        self._states: dict[str, SpotState] = {}
+        self._last_spot = list(config.spots)[-1]
+        self._now_ms = 0
+        self._line_ms = 0
+        self._live = Live(console=console, auto_refresh=False, transient=True)
+
+    def __enter__(self) -> Self:
+        if self._console.is_terminal:
+            self._live.start()
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self._live.stop()
+
+    def happening(self, at_ms: int, sentence: str) -> None:
+        """Say what is done to the room, which no sensor is told."""
+        self._say(at_ms, f"       ({sentence})")
+
+    def trouble(self, error: KeeperError) -> None:
+        """Say what is in the way of telling the broker."""
+        self._console.print(str(error))
+
+    def event(self, event: Event) -> None:
+        """Say how an event has changed."""
+        if event.closed_ms is not None and event.closed_ms != event.opened_ms:
+            self._say(event.closed_ms, f"over   {event.subject}: {event.sentence}; {event.closing}")
+        else:
+            self._say(event.opened_ms, f"{event.severity.value.upper():6} {event.subject}: {event.sentence}")
+
+    def open_events(self, events: Sequence[Event], now_ms: int) -> None:  # noqa: ARG002 - told by `event`
+        """Take the time; each spot names its own open events."""
+        self._now_ms = now_ms
+
+    def spot(self, state: SpotState) -> None:
+        """Show how a spot is."""
+        self._states[state.spot] = state
+        if state.spot == self._last_spot:
+            self._refresh()
+
+    def board(self, state: BoardState) -> None:
+        """Boards show by their spots."""
+
+    def _say(self, at_ms: int, words: str) -> None:
+        self._console.print(f"{clock_time(at_ms, self._zone)}  {words}")
+
+    def _refresh(self) -> None:
+        if self._console.is_terminal:
+            self._live.update(self._table(), refresh=True)
+        elif self._now_ms - self._line_ms >= _LINE_EVERY_MS:
+            self._line_ms = self._now_ms
+            spots = (
+                f"{key} {'-' if state.uvi is None else f'{state.uvi:.1f}'} {state.place.value}"
+                for key, state in self._states.items()
+            )
+            self._say(self._now_ms, "       " + ", ".join(spots))
+
+    def _table(self) -> Group:
+        table = Table(box=None, pad_edge=False)
+        for name in ("spot", "UVI", "band", "place", "dose today", "day seen"):
+            table.add_column(name, justify="right" if name in ("UVI", "dose today", "day seen") else "left")
+        for key, state in self._states.items():
+            dose = "-" if state.dose_uvi_h is None else f"{state.dose_uvi_h:.1f} UVI·h"
+            table.add_row(
+                self._config.spots[key].label,
+                with_doubt(state.uvi, state.u_uvi) if state.uvi is not None else "-",
+                f"{state.band_low_uvi:g} to {state.band_high_uvi:g}, ceiling {state.ceiling_uvi:g}",
+                PLACE_WORDS[state.place],
+                dose,
+                f"{100 * state.coverage:.0f} %",
+            )
+        return Group(Text(f"{clock_time(self._now_ms, self._zone)}  (k = 2)"), table)
