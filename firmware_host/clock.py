@@ -10,10 +10,11 @@ from typing import Protocol
 # Pi 5 has one that forgets without its optional battery.
 _TIME_ERROR = 5
 _TIMEX_BYTES = 512  # struct timex takes 208 on 64-bit Linux; the kernel writes no more than that
+_LIBC = ctypes.CDLL(None)  # once: making the handle takes longer than all the rest of a moment
 
 
 def _clock_has_been_set() -> bool:
-    return bool(ctypes.CDLL(None).adjtimex(ctypes.create_string_buffer(_TIMEX_BYTES)) != _TIME_ERROR)
+    return bool(_LIBC.adjtimex(ctypes.create_string_buffer(_TIMEX_BYTES)) != _TIME_ERROR)
 
 
 @dataclass(frozen=True, slots=True)

@@ -112,9 +112,6 @@ class Gaps:
     def __init__(self) -> None:
         self._gaps: list[_Gap] = []
 
-    def __bool__(self) -> bool:
-        return bool(self._gaps)
-
     def note(self, gap: SeqRange) -> list[SeqRange]:
         """Add a range that is missing; return what has to be given up for it."""
         self._gaps.append(_Gap(*gap, tries=0))

@@ -46,6 +46,7 @@ class LinkSession:
         self._time_due_ms: int | None = None  # once a board is heard
         self._asked_ms: dict[int, int] = {}  # when time was asked for, by token
         self._token = 0
+        self._next_deadline_ms: int | None = None
         self._ask(opened.mono_ms)
 
     @property
@@ -61,9 +62,7 @@ class LinkSession:
     @property
     def next_deadline_ms(self) -> int | None:
         """When `tick` has something to do, on the host's monotonic axis; None if never."""
-        dues = [self._hello_due_ms, self._time_due_ms]
-        dues += [stream.due_ms for stream in self._streams.values()]
-        return min((due for due in dues if due is not None), default=None)
+        return self._next_deadline_ms
 
     def receive(self, data: bytes, at: Moment) -> list[News]:
         """Take in bytes that were read at `at`."""
@@ -100,6 +99,8 @@ class LinkSession:
 
     def take_outgoing(self) -> bytes:
         """Return the bytes to send to the board, once."""
+        if not self._outgoing:  # nearly always
+            return b""
         data = bytes(self._outgoing)
         self._outgoing.clear()
         return data
@@ -147,7 +148,7 @@ class LinkSession:
         return stream
 
     def _ask(self, at_ms: int) -> None:
-        """Put on the way what is due to be asked."""
+        """Put on the way what is due to be asked, and see what is due next."""
         if self._hello_due_ms is not None and self._hello_due_ms <= at_ms:
             self._outgoing += encode_hello_request()
             self._hello_tries += 1
@@ -163,6 +164,9 @@ class LinkSession:
             wanted = stream.wanted(at_ms)
             if wanted is not None:
                 self._outgoing += encode_replay_request(stream.boot, *wanted)
+        dues = [self._hello_due_ms, self._time_due_ms]
+        dues += [stream.due_ms for stream in self._streams.values()]
+        self._next_deadline_ms = min((due for due in dues if due is not None), default=None)
 
 
 def _origin(message: Message) -> tuple[str, str] | None:

@@ -73,7 +73,7 @@ def test_what_the_board_no_longer_has_is_forgotten_at_once() -> None:
     assert gaps.forget(SeqRange(0, 13)) == [(10, 13)]
     assert gaps.to_ask(100) == (14, 19)
     assert gaps.forget(SeqRange(14, 19)) == [(14, 19)]
-    assert not gaps
+    assert gaps.to_ask(100) is None
 
 
 def test_the_first_seq_that_may_still_come_is_known() -> None:
