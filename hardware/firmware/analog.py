@@ -132,5 +132,7 @@ class BoardHeat(Part):
     def read(self, values, at):
         """Put the temperature into `values[at]`; return the marks."""
         # RP2040 data sheet, 4.9.5: 706 mV at 27 °C, falling by 1.721 mV/°C.
-        values[at] = 270 - (self._input.quick() - 70_600) * 100 // 1721
-        return 0
+        tenths_c = 270 - (self._input.quick() - 70_600) * 100 // 1721
+        if -400 <= tenths_c <= 1250:
+            values[at] = tenths_c
+        return 0  # what it says is a courtesy: without it nothing is wrong with the UV

@@ -20,6 +20,8 @@ DEFAULTS = {
     "watchdog": True,
 }
 
+KIND_LETTERS = "abcdefghijklmnopqrstuvwxyz0123456789-"
+
 # The sensor averages over 100 ms, whole half-cycles of 50 and 60 Hz mains; under 200 ms over 50 ms.
 SHORTEST_CADENCE_MS = 100
 LONGEST_CADENCE_MS = 600_000
@@ -39,6 +41,8 @@ def _problem(name, value):
         return "%s is like %r" % (name, DEFAULTS[name])
     elif name == "label" and len(value) > 60:
         return "label has at most 60 characters"
+    elif name == "sensor" and not (0 < len(value) <= 20 and all(c in KIND_LETTERS for c in value)):
+        return "sensor is a kind such as ltr390, in small letters, digits and -"
     return None
 
 

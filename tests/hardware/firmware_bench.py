@@ -56,12 +56,15 @@ class FirmwareBench:
         unique_id: str = "e6614c311b7a2f34",
         light: str | None = None,
         chips: dict[int, dict[str, object]] | None = None,
+        prompt: bool = False,
     ) -> None:
         """`light`: source of a module with `photodiode_mv(t_us)`; without it `set_light_mv` says.
 
-        `chips`: what `wire_up` puts on the I2C bus from the start.
+        `chips`: what `wire_up` puts on the I2C bus from the start.  `prompt`: whether MicroPython's prompt
+        is there when the firmware stops, as on a board; without it the process ends.
         """
         self.folder = folder
+        self._prompt = prompt
         self.identity = f"uv-{unique_id}"
         flash(folder)
         (folder / "unique_id").write_text(unique_id)
@@ -98,7 +101,7 @@ class FirmwareBench:
         """Power the board and return its port."""
         if self._power is not None:
             raise RuntimeError("the board is plugged in already")
-        self._power = _Power(self.folder)
+        self._power = _Power(self.folder, prompt=self._prompt)
         return self._power.port
 
     def unplug(self) -> None:
@@ -142,9 +145,9 @@ class FirmwareBench:
 class _Power:
     """One start of the board: the process, its pseudo-terminal, and the thread that joins the two."""
 
-    def __init__(self, folder: Path) -> None:
+    def __init__(self, folder: Path, *, prompt: bool) -> None:
         self.process = subprocess.Popen(
-            [micropython(), "main.py"],
+            [micropython(), *(["-i"] if prompt else []), "main.py"],
             cwd=folder,
             env=environment(),
             stdin=subprocess.PIPE,

@@ -269,12 +269,25 @@ def test_settings_that_were_changed_survive_a_power_cut(
     assert (hello.cadence_ms, hello.sensor) == (400, "ml8511")
 
 
+@pytest.mark.parametrize(
+    ("changes", "problem"),
+    [
+        ({"label": "x", "cadence_ms": 50}, "cadence_ms is a whole number from 100 to 600000"),
+        ({"cadence_ms": 1000.0}, "cadence_ms is a whole number from 100 to 600000"),
+        ({"sensor": "GUVA S12SD"}, "sensor is a kind such as ltr390, in small letters, digits and -"),
+        ({"colour": "red"}, "there is no setting colour"),
+        ({"label": "x" * 61}, "label has at most 60 characters"),
+        ({"watchdog": 0}, "watchdog is like True"),
+        ({"uv_pin": "26"}, "uv_pin is a pin number or None"),
+    ],
+    ids=str,
+)
 def test_a_setting_that_makes_no_sense_is_refused_and_nothing_changes(
-    make_bench: MakeBench, on_board: Callable[..., str]
+    make_bench: MakeBench, on_board: Callable[..., str], changes: dict[str, object], problem: str
 ) -> None:
     bench = make_bench(settings={"cadence_ms": 200})
     bench.unplug()
     before = (bench.folder / "settings.json").read_text()
-    said = on_board("change_settings.py", str(bench.folder), json.dumps({"label": "x", "cadence_ms": 50}))
-    assert said == "cadence_ms is a whole number from 100 to 600000\n"
+    said = on_board("change_settings.py", str(bench.folder), json.dumps(changes))
+    assert said == problem + "\n"
     assert (bench.folder / "settings.json").read_text() == before
