@@ -45,14 +45,19 @@ class Light:
 
 def light_of(pieces: Segments, band: Band) -> Light:
     """Return what `pieces`, at least one, show of the light.  `profile.day_profile` says what lit means."""
-    dark_level_u = float(min(pieces.u_start.min(), pieces.u_end.min()))
-    threshold_uvi = max(_LEAST_LIT_UVI, 2 * dark_level_u)
-    lit = np.flatnonzero(_lit(pieces, threshold_uvi))
+    threshold_uvi = threshold_of(pieces)
+    lit = np.flatnonzero(lit_pieces(pieces, threshold_uvi))
     sums = np.zeros(9)
     for begin in range(0, len(lit), _BLOCK):
         sums += _sums(pieces, lit[begin : begin + _BLOCK], band, threshold_uvi)
     first_ms, last_ms = _ends(pieces, lit, threshold_uvi) if sums[0] > 0 else (None, None)
     return Light(threshold_uvi, first_ms, last_ms, *(float(total) for total in sums))
+
+
+def threshold_of(pieces: Segments) -> float:
+    """Return the UVI that divides light from dark: what prints as 0.0, or what noise explains."""
+    dark_level_u = float(min(pieces.u_start.min(), pieces.u_end.min()))
+    return max(_LEAST_LIT_UVI, 2 * dark_level_u)
 
 
 def _sums(pieces: Segments, at: NDArray[np.intp], band: Band, threshold_uvi: float) -> FloatArray:
@@ -88,7 +93,7 @@ def _sums(pieces: Segments, at: NDArray[np.intp], band: Band, threshold_uvi: flo
     )
 
 
-def _lit(pieces: Segments, threshold_uvi: float) -> BoolArray:
+def lit_pieces(pieces: Segments, threshold_uvi: float) -> BoolArray:
     """Return which pieces belong to light, with those that lead into and out of it."""
     over = (pieces.uvi_start >= threshold_uvi) & (pieces.uvi_end >= threshold_uvi)
     joined = pieces.start_ms[1:] == pieces.end_ms[:-1]
