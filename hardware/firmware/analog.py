@@ -94,12 +94,10 @@ class Photodiode(Part):
     def read(self, values, at):
         """Put the mean over the window into `values[at]`; return the marks."""
         mean, clipped = self._source.average(self._window_us)
-        values[at] = mean
-        if clipped:
-            return wire.SATURATED  # a single clipped sample already falsifies the mean
         if self._least_mv is not None and mean < self._least_mv * 100:
             return wire.FAULT
-        return 0
+        values[at] = mean
+        return wire.SATURATED if clipped else 0  # a single clipped sample already falsifies the mean
 
 
 class Thermometer(Part):

@@ -144,14 +144,18 @@ def run():
     watchdog = machine.WDT(timeout=WATCHDOG_MS) if chosen["watchdog"] and hasattr(machine, "WDT") else None
     micropython.kbd_intr(-1)  # a stray Ctrl-C on a noisy line is no reason to stop
     firmware.hello()
+    told = None
     while not link.stopped:
         try:
             firmware.step()
             if watchdog:
                 watchdog.feed()
-        except Exception:
+        except Exception as error:
             # Nothing that goes wrong once ends the watch; what goes wrong always starves the watchdog.
             gc.collect()
+            if repr(error) != told:
+                told = repr(error)
+                sys.print_exception(error, sys.stdout)  # for the keeper, who may be watching
             time.sleep_ms(100)
     micropython.kbd_intr(CTRL_C)
     if watchdog:

@@ -46,11 +46,11 @@ class Sensors:
         at = 0
         silent = False
         for part in self._parts:
-            for index in range(at, at + len(part.channels)):
-                values[index] = wire.MISSING
+            self._leave_out(part, values, at)
             try:
                 marks |= part.read(values, at)
             except OSError:
+                self._leave_out(part, values, at)  # what it said before it fell silent is no whole reading
                 marks |= wire.FAULT
                 part.failed()
                 silent = True
@@ -58,6 +58,10 @@ class Sensors:
         if silent and self._bus:
             self._bus.restart()
         return marks
+
+    def _leave_out(self, part, values, at):
+        for index in range(at, at + len(part.channels)):
+            values[index] = wire.MISSING
 
 
 class Nothing(Part):

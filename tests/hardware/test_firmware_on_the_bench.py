@@ -68,7 +68,7 @@ def test_an_ml8511_that_gives_less_than_in_the_dark_is_marked_a_fault(
     bench = make_bench(settings={"cadence_ms": 200, "sensor": "ml8511"})
     bench.set_light_mv(12)
     reading = connect(bench).hear(Reading, 2)[1]
-    assert reading.marks == Mark.FAULT
+    assert (reading.marks, reading.channels) == (Mark.FAULT, ("board_c",))
 
 
 def test_a_thermometer_beside_the_sensor_is_reported(make_bench: MakeBench, connect: Connect) -> None:
