@@ -4,6 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from calibrate.arrays import FloatArray, IntArray
 from calibrate.samples import AT_LEAST, Samples
 from exposure.segments import Segments, segments
 
@@ -65,6 +66,28 @@ def dose(samples: Samples, start_ms: int, end_ms: int, max_gap_s: float) -> Dose
     ISO/CIE 17166:2019 (SED); WHO/WMO/UNEP/ICNIRP 2002, Global Solar UV Index: A Practical Guide.
     """
     return dose_of(segments(samples, start_ms, end_ms, max_gap_s))
+
+
+def seen_until(pieces: Segments, at_ms: IntArray) -> tuple[FloatArray, FloatArray]:
+    """Return the dose [UVI·h] and the time seen [s] from the first piece to each of `at_ms`, both (n,).
+
+    A piece that reaches over a moment counts up to it, on its straight line: differences between moments
+    add up exactly.
+    """
+    if len(pieces.start_ms) == 0:
+        return np.zeros(len(at_ms)), np.zeros(len(at_ms))
+    seconds = pieces.seconds
+    uvi_h = seconds * (pieces.uvi_start + pieces.uvi_end) / 7200
+    before = np.searchsorted(pieces.start_ms, at_ms, "right") - 1
+    at = np.maximum(before, 0)
+    length_ms = pieces.end_ms[at] - pieces.start_ms[at]
+    along = np.clip((at_ms - pieces.start_ms[at]) / length_ms, 0.0, 1.0)
+    reached_uvi = pieces.uvi_start[at] + along * (pieces.uvi_end[at] - pieces.uvi_start[at])
+    partly_s = along * seconds[at]
+    partly_uvi_h = partly_s * (pieces.uvi_start[at] + reached_uvi) / 7200
+    sum_uvi_h = np.concatenate([[0.0], np.cumsum(uvi_h)])[at] + partly_uvi_h
+    sum_s = np.concatenate([[0.0], np.cumsum(seconds)])[at] + partly_s
+    return np.where(before < 0, 0.0, sum_uvi_h), np.where(before < 0, 0.0, sum_s)
 
 
 def dose_of(pieces: Segments) -> Dose:

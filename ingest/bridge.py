@@ -39,8 +39,10 @@ STATE_EVERY_MS: Final = 10_000
 _TICK_EVERY_MS: Final = 1_000
 # A line between the last sample of a minute and the next one needs that next one: wait for it.
 _SUMMARISE_AFTER_MS: Final = 5 * 60_000
+_SUMMARISE_EVERY_MS: Final = 60_000  # once all is done; else a step each second
 _FORGET_EVERY_MS: Final = 3_600_000
 _DAY_MS: Final = 86_400_000
+_BULK_COMMIT_S: Final = 600.0  # a replay may be begun anew, so it commits seldom
 _GARBAGE_EVERY_MS: Final = 60_000
 # So many readings wait at most, whatever the interval between commits: some 100 bytes each.
 _PENDING_MOST: Final = 50_000
@@ -77,27 +79,28 @@ class Bridge:
         *,
         audience: Sequence[Audience] = (),
         event_message: EventMessage | None = None,
-        commit_interval_s: float | None = None,
+        bulk: bool = False,
     ) -> None:
         """Begin a run at `start`.
 
         `event_message` makes the message that goes into the outbox with each change of an event; without it
-        nobody is told.  `commit_interval_s` instead of the configured one lets a replay commit seldom; then
-        events wait too.
+        nobody is told.  `bulk` is for a replay: it commits seldom, events wait for it, and the summaries are
+        left to `summarise_step`.
         """
         self._config = config
         self._store = store
         self._calibrations = calibrations
         self._audience = audience
         self._event_message = event_message
-        self._at_once = commit_interval_s is None
-        self._commit_every_ms = round(1000 * (commit_interval_s or config.bridge.commit_interval_s))
+        self._bulk = bulk
+        self._commit_every_ms = round(1000 * (_BULK_COMMIT_S if bulk else config.bridge.commit_interval_s))
         self._timeline = HostTimeline(start, last_stored_ms=store.readings.last_utc_ms_any())
         self._run_id = store.begin_run(start)
         self.n_stored = 0
         self._start = start
         self._links = Links(config.boards.values(), self._stored)
         self._summariser = Summariser(store)
+        self._fresh: list[ReadingBatch] = []
         self._pending: list[StampedBatch] = []
         self._n_pending = 0
         self._events: list[Event] = []
@@ -105,6 +108,7 @@ class Bridge:
         self._unknown_told: set[str] = set()
         self._committed_ms = self._ticked_ms = self._garbage_ms = self._forgot_ms = start.mono_ms
         self._state_told_ms = start.mono_ms - STATE_EVERY_MS
+        self._summarise_due_ms = start.mono_ms
 
         opened = store.events.open()
         now_ms = self._timeline.now_utc_ms(start)
@@ -131,7 +135,8 @@ class Bridge:
             self._observe_clock(item.at)
             for news in self._links.take(item):
                 self._hear(news, item.at)
-        if self._n_pending >= _PENDING_MOST or (self._events and self._at_once):
+        self._judge()
+        if self._n_pending >= _PENDING_MOST or (self._events and not self._bulk):
             self.commit()
 
     def outgoing(self) -> Iterator[tuple[int, bytes]]:
@@ -143,10 +148,11 @@ class Bridge:
         self._observe_clock(now)
         for news in self._links.tick(now):
             self._hear(news, now)
+        self._judge()
         if now.mono_ms - self._ticked_ms >= _TICK_EVERY_MS:
             self._ticked_ms = now.mono_ms
             self._every_second(now)
-        if (self._events and self._at_once) or now.mono_ms - self._committed_ms >= self._commit_every_ms:
+        if (self._events and not self._bulk) or now.mono_ms - self._committed_ms >= self._commit_every_ms:
             self.commit()
             self._committed_ms = now.mono_ms
 
@@ -159,6 +165,7 @@ class Bridge:
 
     def commit(self) -> None:
         """Store what has gathered, readings and events in one commit, and then tell of the events."""
+        self._judge()
         if not self._pending and not self._events:
             return
         changed: list[Event] = []
@@ -204,7 +211,8 @@ class Bridge:
     def _hear(self, item: LinkNews, at: Moment) -> None:
         match item.news:
             case ReadingBatch():
-                self._take_readings(item.news, item.port)
+                self.boards.ports[item.news.board] = item.port
+                self._fresh.append(item.news)
             case Hello() as hello:
                 self.boards.introduced(hello, item.port)
                 self._store.boards.hello(hello, self._timeline.now_utc_ms(at), item.port)
@@ -236,17 +244,30 @@ class Bridge:
                     },
                 )
 
-    def _take_readings(self, batch: ReadingBatch, port: str) -> None:
-        utc_ms = self._timeline.to_utc_ms(batch.host_ms)
+    def _judge(self) -> None:
+        """Stamp and judge the readings that have come, each board's in one go, and keep them for the store."""
+        if not self._fresh:
+            return
+        fresh, self._fresh = self._fresh, []
+        events: list[Event] = []
+        for batch in joined([self._stamped(batch) for batch in fresh if not batch.late]):
+            self._keep(batch)
+            events += self.boards.heard(batch.board, batch.utc_ms)
+            for spot in self._spots_of.get(batch.board, ()):
+                events += spot.take(batch)
+        # Late readings are older than what has been judged: they are for the record, and change no event.
+        for batch in joined([self._stamped(batch) for batch in fresh if batch.late]):
+            self._keep(batch)
+        self._events += sorted(events, key=changed_ms)
+
+    def _stamped(self, batch: ReadingBatch) -> StampedBatch:
         marks = batch.marks if self._timeline.sure else batch.marks | np.uint32(CLOCK_UNSURE_MARK)
-        stamped = StampedBatch(
-            batch.board, batch.boot, batch.channels, batch.seq, utc_ms, batch.values, marks
-        )
-        self._pending.append(stamped)
-        self._n_pending += len(stamped)
-        self._events += self.boards.heard(batch.board, port, utc_ms, late=batch.late)
-        for spot in self._spots_of.get(batch.board, ()):
-            self._events += spot.take(stamped, late=batch.late)
+        utc_ms = self._timeline.to_utc_ms(batch.host_ms)
+        return StampedBatch(batch.board, batch.boot, batch.channels, batch.seq, utc_ms, batch.values, marks)
+
+    def _keep(self, batch: StampedBatch) -> None:
+        self._pending.append(batch)
+        self._n_pending += len(batch)
 
     def _newest_ms(self, board: str) -> int:
         return max(int(batch.utc_ms[-1]) for batch in self._pending if batch.board == board)
@@ -307,7 +328,12 @@ class Bridge:
         if now.mono_ms - self._garbage_ms >= _GARBAGE_EVERY_MS:
             self._garbage_ms = now.mono_ms
             self._tell_garbage()
-        self.summarise_step(now_ms)
+        if not self._bulk:
+            self._look_after_store(now, now_ms)
+
+    def _look_after_store(self, now: Moment, now_ms: int) -> None:
+        if now.mono_ms >= self._summarise_due_ms and not self.summarise_step(now_ms):
+            self._summarise_due_ms = now.mono_ms + _SUMMARISE_EVERY_MS
         keep_days = self._config.bridge.raw_keep_days
         if (
             keep_days is not None
@@ -336,14 +362,8 @@ class Bridge:
 
     def _post(self, event: Event) -> None:
         if self._event_message is not None:
-            change = change_of(event)
-            at_ms = {
-                Change.OPENED: event.opened_ms,
-                Change.ACKNOWLEDGED: event.acknowledged_ms,
-                Change.CLOSED: event.closed_ms,
-            }[change]
-            assert at_ms is not None
-            self._store.outbox.put(self._event_message(event, change), at_ms)
+            message = self._event_message(event, change_of(event))
+            self._store.outbox.put(message, changed_ms(event))
 
 
 def change_of(event: Event) -> Change:
@@ -351,3 +371,8 @@ def change_of(event: Event) -> Change:
     if event.closed_ms is not None and event.closed_ms != event.opened_ms:
         return Change.CLOSED
     return Change.OPENED if event.acknowledged_ms is None else Change.ACKNOWLEDGED
+
+
+def changed_ms(event: Event) -> int:
+    """Return when an event changed last."""
+    return max(event.opened_ms, event.acknowledged_ms or 0, event.closed_ms or 0)

@@ -4,6 +4,7 @@ import logging
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from fnmatch import fnmatch
+from typing import Final
 
 from firmware_host.claims import BoardClaims
 from firmware_host.clock import Moment
@@ -16,6 +17,9 @@ from firmware_host.wire import WireParser
 from ingest.config import BoardConfig
 
 log = logging.getLogger("baskline.links")
+
+# Where much traffic is taken in at once, as from a capture, what is due in between is done in time.
+_TICK_EVERY_MS: Final = 100
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,9 +44,12 @@ class Links:
         self._stored = stored
         self._links: dict[int, _Link] = {}
         self._claims = BoardClaims()
+        self._ticked_ms = 0
 
     def take(self, item: Traffic) -> Iterator[LinkNews]:
         """Take in one thing that happened; yield what the boards have to say."""
+        if item.at.mono_ms - self._ticked_ms >= _TICK_EVERY_MS:
+            yield from self.tick(item.at)
         match item:
             case Received(at, number, data):
                 link = self._links.get(number)
@@ -62,6 +69,7 @@ class Links:
 
     def tick(self, at: Moment) -> Iterator[LinkNews]:
         """Do what is due on the links by `at`."""
+        self._ticked_ms = at.mono_ms
         for number, link in list(self._links.items()):
             due_ms = link.session.next_deadline_ms
             if due_ms is not None and due_ms <= at.mono_ms:

@@ -45,11 +45,8 @@ class LiveBoards:
         if watch is not None and hello.board not in self._silent_after_s:
             watch.expect(default_silence_s(hello.cadence_ms / 1000))
 
-    def heard(self, board: str, port: str, utc_ms: IntArray, *, late: bool) -> list[Event]:
+    def heard(self, board: str, utc_ms: IntArray) -> list[Event]:
         """Note readings at these times; return the events that change by them."""
-        self.ports[board] = port
-        if late:
-            return []
         self.last_reading_ms[board] = int(utc_ms[-1])
         watch = self._watches.get(board)
         return watch.heard_all(utc_ms) if watch is not None else []

@@ -55,16 +55,11 @@ class LiveSpot:
         if len(samples):
             self._today.add(samples)
 
-    def take(self, batch: StampedBatch, *, late: bool) -> list[Event]:
-        """Take in readings of the spot's board; return the events that change by them.
-
-        Late ones, older than what has been judged, change no event: they count for the day and the record.
-        """
+    def take(self, batch: StampedBatch) -> list[Event]:
+        """Take in readings of the spot's board; return the events that change by them."""
         samples = derive_samples(
             batch, sensor=self._sensor, calibration=self._calibration, lamp_kind=self._lamp_kind
         )
-        if late:
-            return []
         self._today.add(samples)
         self._latest = samples
         return self._watch.observe(samples)

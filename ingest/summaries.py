@@ -4,17 +4,16 @@ import numpy as np
 
 from calibrate.arrays import FloatArray, IntArray
 from calibrate.samples import Samples
-from exposure.dose import dose
-from exposure.segments import cadence_s, default_max_gap_s, valued
+from exposure.dose import seen_until
+from exposure.segments import cadence_s, default_max_gap_s, segments, valued
 from ingest.history import History
 from ingest.store.dirty import MINUTE_MS, DirtySpan
 from ingest.store.minutes import NO_MINUTES, MinuteSummaries
 from ingest.store.store import Store
 
-_HOUR_MS = 60 * MINUTE_MS
-# One step of the work, so that the daemon looks at its ports in between: a quarter of an hour of a board
-# at 10 Hz is 9,000 readings, some 10 ms.
-_STEP_MS = _HOUR_MS // 4
+# One step of the work, so that the daemon looks at its ports in between: a quarter of an hour of a board at
+# 10 Hz is 9,000 readings, some 10 ms.  Shorter ones would read their surroundings too often.
+_STEP_MS = 15 * MINUTE_MS
 
 
 class Summariser:
@@ -27,7 +26,7 @@ class Summariser:
     def step(self, *, before_ms: int) -> bool:
         """Summarise one piece of what is due and ended before `before_ms`; return whether there was any."""
         for span in self._store.minutes.dirty():
-            piece = _first_piece(span, before_ms // MINUTE_MS * MINUTE_MS)
+            piece = _first_piece(span, before_ms // _STEP_MS * _STEP_MS)
             if piece is not None:
                 self._summarise(piece)
                 return True
@@ -89,7 +88,9 @@ def _by_minute(samples: Samples, minutes: IntArray) -> tuple[FloatArray, FloatAr
 def _seen_by_minute(samples: Samples, minutes: IntArray) -> tuple[IntArray, FloatArray]:
     """Return for each minute the milliseconds that were seen and the dose in them [UVI·h]; they add up."""
     max_gap_s = default_max_gap_s(cadence_s(samples) if len(samples) > 1 else 0.0)
-    starts_ms = (minutes * MINUTE_MS).tolist()
-    doses = [dose(samples, start_ms, start_ms + MINUTE_MS, max_gap_s) for start_ms in starts_ms]
-    covered_ms = np.array([round(each.seconds_seen * 1000) for each in doses], np.int64)
-    return covered_ms, np.array([each.uvi_h for each in doses])
+    starts_ms = minutes * MINUTE_MS
+    pieces = segments(samples, int(starts_ms[0]), int(starts_ms[-1]) + MINUTE_MS, max_gap_s)
+    uvi_h_before, s_before = seen_until(pieces, starts_ms)
+    uvi_h_after, s_after = seen_until(pieces, starts_ms + MINUTE_MS)
+    covered_ms = np.rint((s_after - s_before) * 1000).astype(np.int64)
+    return covered_ms, uvi_h_after - uvi_h_before
