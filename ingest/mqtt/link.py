@@ -87,16 +87,13 @@ class Link:
         `last_will` is the topic and payload that the broker publishes, retained, when this link breaks.
         Raise BrokerError if a certificate file cannot be used.
         """
-        self._settings = settings
-        self._wake = wake
-        self._happenings: queue.SimpleQueue[Happening] = queue.SimpleQueue()
-        self._ended = threading.Event()
-        self._was_up = False
-        self._closing = False
+        self._ear = _Ear(settings, wake)
         client = Client(
-            CallbackAPIVersion.VERSION2, client_name, protocol=MQTTProtocolVersion.MQTTv5,
+            CallbackAPIVersion.VERSION2,
+            client_name,
+            protocol=MQTTProtocolVersion.MQTTv5,
             reconnect_on_failure=False,
-        )  # fmt: skip
+        )
         client.max_inflight_messages_set(0)  # no limit of paho's: the owner keeps its own window
         client.reconnect_delay_set(0, 0)  # when to try again is the owner's to say; paho's thread just ends
         if settings.username is not None:
@@ -106,12 +103,12 @@ class Link:
         if last_will is not None:
             client.will_set(*last_will, qos=1, retain=True)
         client.on_socket_open = _send_small_packets_at_once
-        client.on_connect_fail = self._on_connect_fail
-        client.on_connect = self._on_connect
-        client.on_disconnect = self._on_disconnect
-        client.on_publish = self._on_publish
-        client.on_subscribe = self._on_subscribe
-        client.on_message = self._on_message
+        client.on_connect_fail = self._ear.on_connect_fail
+        client.on_connect = self._ear.on_connect
+        client.on_disconnect = self._ear.on_disconnect
+        client.on_publish = self._ear.on_publish
+        client.on_subscribe = self._ear.on_subscribe
+        client.on_message = self._ear.on_message
         self._client = client
         client.connect_async(settings.host, settings.port, keepalive=_KEEPALIVE_S)
         client.loop_start()
@@ -120,14 +117,14 @@ class Link:
         """Yield what has happened since the last call, in order, without waiting."""
         while True:
             try:
-                yield self._happenings.get_nowait()
+                yield self._ear.happenings.get_nowait()
             except queue.Empty:
                 return
 
     def next_happening(self, timeout_s: float) -> Happening | None:
         """Wait for the next thing to happen; None if nothing does in time."""
         try:
-            return self._happenings.get(timeout=max(timeout_s, 0.0))
+            return self._ear.happenings.get(timeout=max(timeout_s, 0.0))
         except queue.Empty:
             return None
 
@@ -148,60 +145,83 @@ class Link:
 
         `with_will` has the broker publish the last will, as it would had the link broken.
         """
-        self._closing = True
+        self._ear.closing = True
         name = "Disconnect with will message" if with_will else "Normal disconnection"
         self._client.disconnect(ReasonCode(PacketTypes.DISCONNECT, name))
-        if self._was_up:
-            self._ended.wait(timeout_s)
+        if self._ear.was_up:
+            self._ear.ended.wait(timeout_s)
+
+
+class _Ear:
+    """What paho's thread calls.  It holds neither link nor client: these free their sockets at once."""
+
+    def __init__(self, settings: MqttSettings, wake: Callable[[], None]) -> None:
+        self._settings = settings
+        self._wake = wake
+        self.happenings: queue.SimpleQueue[Happening] = queue.SimpleQueue()
+        self.ended = threading.Event()
+        self.was_up = False
+        self.closing = False
 
     def _tell(self, happening: Happening) -> None:
-        self._happenings.put(happening)
+        self.happenings.put(happening)
         self._wake()
 
     def _end(self, why: BrokerError) -> None:
-        if not self._ended.is_set():
-            self._ended.set()
+        if not self.ended.is_set():
+            self.ended.set()
             self._tell(Down(why))
 
-    def _on_connect_fail(self, _client: Client, _userdata: object) -> None:
+    def on_connect_fail(self, _client: Client, _userdata: object) -> None:
         # paho calls this while it handles the error that it does not pass on.
         self._end(faults.from_exception(self._settings, sys.exception()))
 
-    def _on_connect(
-        self, _client: Client, _userdata: object, _flags: ConnectFlags, reason: ReasonCode,
+    def on_connect(
+        self,
+        client: Client,
+        _userdata: object,
+        _flags: ConnectFlags,
+        reason: ReasonCode,
         properties: Properties | None,
-    ) -> None:  # fmt: skip
+    ) -> None:
         if reason.is_failure:
             self._end(faults.from_refusal(self._settings, reason.value, str(reason)))
-            return
-        if self._closing:  # closed while it was still connecting, which paho does not notice
-            self._client.disconnect()
-            return
-        self._was_up = True
-        self._tell(Up(getattr(properties, "ReceiveMaximum", _RECEIVE_MAXIMUM)))
+        elif self.closing:  # closed while it was still connecting, which paho does not notice
+            client.disconnect()
+        else:
+            self.was_up = True
+            self._tell(Up(getattr(properties, "ReceiveMaximum", _RECEIVE_MAXIMUM)))
 
-    def _on_disconnect(
-        self, _client: Client, _userdata: object, flags: DisconnectFlags, reason: ReasonCode,
+    def on_disconnect(
+        self,
+        _client: Client,
+        _userdata: object,
+        flags: DisconnectFlags,
+        reason: ReasonCode,
         _properties: Properties | None,
-    ) -> None:  # fmt: skip
+    ) -> None:
         if flags.is_disconnect_packet_from_server and reason.is_failure:
             self._end(faults.from_refusal(self._settings, reason.value, str(reason)))
         else:
-            self._end(faults.from_loss(self._settings, answered=self._was_up))
+            self._end(faults.from_loss(self._settings, answered=self.was_up))
 
-    def _on_publish(
+    def on_publish(
         self, _client: Client, _userdata: object, number: int, reason: ReasonCode, _properties: Properties
     ) -> None:
         self._tell(Answered(number, str(reason) if reason.is_failure else None))
 
-    def _on_subscribe(
-        self, _client: Client, _userdata: object, number: int, reasons: list[ReasonCode],
+    def on_subscribe(
+        self,
+        _client: Client,
+        _userdata: object,
+        number: int,
+        reasons: list[ReasonCode],
         _properties: Properties | None,
-    ) -> None:  # fmt: skip
+    ) -> None:
         refusals = [str(reason) for reason in reasons if reason.is_failure]
         self._tell(Subscribed(number, refusals[0] if refusals else None))
 
-    def _on_message(self, _client: Client, _userdata: object, message: MQTTMessage) -> None:
+    def on_message(self, _client: Client, _userdata: object, message: MQTTMessage) -> None:
         self._tell(Heard(message.topic, bytes(message.payload), message.retain))
 
 

@@ -141,11 +141,11 @@ class Listener:
     """A real subscriber: keeps what it hears, in order."""
 
     def __init__(self, settings: MqttSettings, *topics: str) -> None:
-        self.heard: queue.Queue[MQTTMessage] = queue.Queue()
+        self.heard = heard = queue.Queue()
         subscribed = threading.Event()
         client = Client(CallbackAPIVersion.VERSION2, protocol=MQTTProtocolVersion.MQTTv5)
         client.username_pw_set(settings.username, settings.password)
-        client.on_message = lambda _client, _userdata, message: self.heard.put(message)
+        client.on_message = lambda _client, _userdata, message: heard.put(message)
         client.on_subscribe = lambda *_: subscribed.set()
         client.connect(settings.host, settings.port)
         client.subscribe([(topic, 1) for topic in topics])
