@@ -245,7 +245,7 @@ class Bridge:
                 )
 
     def _judge(self) -> None:
-        """Stamp and judge the readings that have come, each board's in one go, and keep them for the store."""
+        """Stamp and judge the readings that have come, each board's in one go; keep them for the store."""
         if not self._fresh:
             return
         fresh, self._fresh = self._fresh, []
