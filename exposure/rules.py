@@ -1,7 +1,7 @@
 """The numbers by which a spot is judged; each may be set for each spot."""
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 from calibrate.errors import KeeperError
 from exposure.days import check_time_zone
@@ -69,7 +69,7 @@ class RuleSettings:
     time_zone: str = "UTC"
 
     def __post_init__(self) -> None:
-        for name in _NUMBERS:
+        for name in (field.name for field in fields(self) if field.type is float):
             value = getattr(self, name)
             if not (math.isfinite(value) and value >= 0):
                 raise RuleError(f"{name} is {value:g}", where="rules", remedy="Give 0 or more")
@@ -92,18 +92,3 @@ class RuleSettings:
                 remedy="Leave both out for a lamp that burns day and night",
             )
         check_time_zone(self.time_zone)  # refused here, not in the night when it is first needed
-
-
-_NUMBERS = (
-    "k",
-    "over_hold_s",
-    "probably_over_hold_s",
-    "under_hold_s",
-    "k_back",
-    "back_hold_s",
-    "warm_up_s",
-    "dark_uvi",
-    "lit_hold_s",
-    "dark_hold_s",
-    "max_gap_s",
-)

@@ -8,7 +8,8 @@ from calibrate.samples import AT_LEAST, Samples
 from exposure.bands import Band
 from exposure.events import Event
 from exposure.lamp_light import lamp_light
-from exposure.limit_watch import OVER, UNDER, LimitWatch, Side, Signals
+from exposure.limit_events import OVER, UNDER, Side
+from exposure.limit_watch import LimitWatch, Signals
 from exposure.rules import RuleSettings
 from exposure.segments import BoolArray, valued
 

@@ -45,7 +45,7 @@ def test_a_lamp_of_four_times_its_package_claim_after_100_hours_is_seen_as_such(
 
 
 def test_a_lamp_on_its_way_to_uvi_15_at_ten_months_is_seen_rising_two_weeks_before_the_ceiling():
-    # common practice, no source: a lamp read UVI 15 at ten months; readings can rise with age.  Here from 2.0.
+    # common practice, no source: a lamp read UVI 15 at ten months; readings rise with age.  Here from 2.0.
     n, scatter = 300, 0.03
     rng = np.random.default_rng(10)
     truth = 2.0 * (15 / 2.0) ** (np.arange(n) / n)
