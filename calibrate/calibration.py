@@ -56,8 +56,9 @@ class Temperature:
 class Uncertainty:
     """Standard uncertainties (k = 1) besides the channels' noise and the temperature.
 
-    `covariance` is that of the model's parameters in the order of `parameter_names(model)`, and
-    `few_points_factor` widens its square root so that k = 2 holds about 95 % in spite of few points.
+    `covariance` is that of the model's parameters in the order of `parameter_names(model)`.
+    `fit_widening` multiplies the uncertainty that comes from it, so that k = 2 holds about 95 % although
+    the points were few or scattered more than they should.
     The reference meter's error is common to all its readings, so no number of points averages it away:
     `reference_relative` is its share that grows with the reading, `reference_uvi` its zero error.
     `reference_resolution_uvi`, the step of its last digit, is kept for the record: it acts on each
@@ -67,7 +68,7 @@ class Uncertainty:
     """
 
     covariance: tuple[tuple[float, ...], ...]
-    few_points_factor: float = 1.0
+    fit_widening: float = 1.0
     reference_relative: float = 0.0
     reference_uvi: float = 0.0
     reference_resolution_uvi: float = 0.0
@@ -207,8 +208,8 @@ def _refuse_contradictions(calibration: Calibration) -> None:
         "other_uvi",
     ):
         _require_not_negative(getattr(calibration.uncertainty, part), f"uncertainty.{part}")
-    factor = calibration.uncertainty.few_points_factor
-    _require(1 <= factor < math.inf, "uncertainty.few_points_factor", "must be a finite number, at least 1")
+    factor = calibration.uncertainty.fit_widening
+    _require(1 <= factor < math.inf, "uncertainty.fit_widening", "must be a finite number, at least 1")
     _refuse_impossible_covariance(calibration.uncertainty.covariance, len(parameter_names(calibration.model)))
     if calibration.temperature is not None:
         _refuse_odd_temperature(calibration.temperature, names)

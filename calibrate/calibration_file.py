@@ -23,7 +23,7 @@ from calibrate.toml_table import CalibrationFileError, TomlTable
 
 FORMAT = 1
 
-_PARTS = tuple(f.name for f in fields(Uncertainty) if f.name not in ("covariance", "few_points_factor"))
+_PARTS = tuple(f.name for f in fields(Uncertainty) if f.name not in ("covariance", "fit_widening"))
 
 
 def read_calibration(path: Path) -> Calibration:
@@ -126,7 +126,10 @@ def _read_model(table: TomlTable, channels: tuple[str, ...], dark: tuple[float, 
     kind = table.text("kind")
     if kind not in MODEL_FORMS:
         raise table.error("kind", f"unknown model {kind!r}", did_you_mean(kind, MODEL_FORMS))
-    model = MODEL_FORMS[kind].read(table, channels, dark)
+    try:
+        model = MODEL_FORMS[kind].read(table, channels, dark)
+    except ValueError as error:  # a model refuses to be built; keys are checked before
+        raise table.error("", str(error)) from None
     table.close()
     return model
 
@@ -149,7 +152,7 @@ def _read_uncertainty(table: TomlTable, parameters: tuple[str, ...]) -> Uncertai
         covariance = table.rows("covariance")
     uncertainty = Uncertainty(
         covariance,
-        few_points_factor=table.number("few_points_factor", 1.0),
+        fit_widening=table.number("fit_widening", 1.0),
         **{part: table.number(part, 0.0) for part in _PARTS},
     )
     table.close()
@@ -230,7 +233,7 @@ def _uncertainty_content(calibration: Calibration) -> dict[str, object]:
     return {
         "parameters": list(calibration.parameter_names),
         "covariance": rows.multiline(True),
-        "few_points_factor": uncertainty.few_points_factor,
+        "fit_widening": uncertainty.fit_widening,
         **{part: getattr(uncertainty, part) for part in _PARTS},
     }
 

@@ -27,7 +27,7 @@ NOISE_MARGIN = 3.0
 """Judgements, stated where the keeper of the code meets them: see `Calibration.convert`."""
 
 _CORRECTION_LIMITS = (0.5, 2.0)
-_DAYS_PER_YEAR = 365.25
+DAYS_PER_YEAR = 365.25
 _CHUNK = 8192
 """Readings at a time: the dozen arrays in work then stay in a small board's cache."""
 
@@ -45,12 +45,28 @@ class Converted(NamedTuple):
     flags: FlagArray
 
 
-class _Under(NamedTuple):
-    """What the circumstances of a batch add: a factor, a relative uncertainty, flags for all of it."""
+class Under(NamedTuple):
+    """What the circumstances of a batch add: a factor, relative uncertainties (k = 1), flags for all."""
 
     factor: float
-    u_relative: float
+    u_lamp_relative: float
+    u_drift_relative: float
     flags: int
+
+
+class Seen(NamedTuple):
+    """A model at n readings, before anything is clamped.
+
+    `uvi` (n,); `by_raw` (k, n) and `by_parameter` (p, n), its derivatives by the channels and by the
+    parameters; `signal` (n,), the UVI that a relative change of sensitivity acts on; `u_sensitivity`
+    (n,) or one number, the relative standard uncertainty of the sensitivity.
+    """
+
+    uvi: FloatArray
+    by_raw: FloatArray
+    by_parameter: FloatArray
+    signal: FloatArray
+    u_sensitivity: FloatArray | float
 
 
 class Conversion:
@@ -61,10 +77,10 @@ class Conversion:
         self._calibration = calibration
         self._names = tuple(channel.name for channel in calibration.channels)
         self._dark = np.array(calibration.model.dark)[:, np.newaxis]
-        self._noise_squared = np.array([channel.noise**2 for channel in calibration.channels])
-        self._covariance = np.array(parts.covariance) * parts.few_points_factor**2
-        self._u_uvi = hypot(parts.reference_uvi, parts.other_uvi)
-        self._u_relative = hypot(parts.reference_relative, parts.spectral_relative, parts.other_relative)
+        self.noise_squared = np.array([channel.noise**2 for channel in calibration.channels])
+        self.covariance = np.array(parts.covariance) * parts.fit_widening**2
+        self.u_uvi = hypot(parts.reference_uvi, parts.other_uvi)
+        self.u_relative = hypot(parts.reference_relative, parts.spectral_relative, parts.other_relative)
         self._lamp_factors = {other.lamp_kind: other for other in calibration.lamp_factors}
 
     def convert(
@@ -78,7 +94,7 @@ class Conversion:
         """Convert readings; see `Calibration.convert`."""
         n = _length(columns, marks)
         out = Converted(np.full(n, np.nan), np.full(n, np.nan), np.zeros(n, dtype=np.uint32))
-        under = self._under(lamp_kind, age_days)
+        under = self.under(lamp_kind, age_days)
         if any(name not in columns for name in self._names):
             out.flags[:] = under.flags | _MISSING
             if marks is not None:
@@ -99,71 +115,80 @@ class Conversion:
             )
         return out
 
-    def _under(self, lamp_kind: str | None, age_days: float | None) -> _Under:
-        factor, relative, flags = 1.0, self._u_relative, 0
+    def under(self, lamp_kind: str | None, age_days: float | None) -> Under:
+        """Return what lamp kind and age add to every reading."""
+        factor, u_lamp, u_drift, flags = 1.0, 0.0, 0.0, 0
         calibration = self._calibration
         if lamp_kind is not None and lamp_kind != calibration.lamp_kind:
             flags |= int(Flag.OTHER_LAMP_KIND)
             known = self._lamp_factors.get(lamp_kind)
-            if known is None:
-                relative = hypot(relative, OTHER_LAMP_KIND_RELATIVE)
-            else:
-                factor, relative = known.factor, hypot(relative, known.u_relative)
+            u_lamp = OTHER_LAMP_KIND_RELATIVE
+            if known is not None:
+                factor, u_lamp = known.factor, known.u_relative
         if age_days is not None:
-            years = max(age_days, 0.0) / _DAYS_PER_YEAR
-            relative = hypot(relative, calibration.uncertainty.drift_relative_per_year * years)
+            years = max(age_days, 0.0) / DAYS_PER_YEAR
+            u_drift = calibration.uncertainty.drift_relative_per_year * years
             if age_days > calibration.valid_for_days:
                 flags |= int(Flag.STALE_CALIBRATION)
-        return _Under(factor, relative, flags)
+        return Under(factor, u_lamp, u_drift, flags)
+
+    def see(self, raw: FloatArray, degrees: FloatArray | None, flags: FlagArray) -> Seen:
+        """Return the model at readings `raw` (k, n); flag temperatures out of range or unknown."""
+        net = raw - self._dark
+        temperature = self._calibration.temperature
+        if temperature is None:
+            uvi, by_raw, by_shape = self._calibration.model.evaluate(net)
+            return Seen(uvi, by_raw, np.concatenate((-by_raw, by_shape)), uvi, 0.0)
+        sensitivity, u_sensitivity = _sensitivity(temperature, degrees, flags)
+        net /= sensitivity
+        uvi, by_net, by_shape = self._calibration.model.evaluate(net)
+        by_raw = by_net / sensitivity
+        signal = (by_net * net).sum(axis=0)
+        return Seen(uvi, by_raw, np.concatenate((-by_raw, by_shape)), signal, u_sensitivity)
+
+    def explained(self, seen: Seen) -> tuple[FloatArray, FloatArray]:
+        """Return the variance from noise (n,), and from noise, fit and what does not grow with UVI (n,)."""
+        random = self.noise_squared @ (seen.by_raw * seen.by_raw)
+        fitted = ((self.covariance @ seen.by_parameter) * seen.by_parameter).sum(axis=0)
+        return random, random + fitted + self.u_uvi**2
 
     def _convert_chunk(
         self,
         raw: FloatArray,
         degrees: FloatArray | None,
         marks: FlagArray | None,
-        under: _Under,
+        under: Under,
         out: Converted,
     ) -> None:
-        calibration = self._calibration
         flags = out.flags
         flags[:] = under.flags
         present = np.isfinite(raw)
         if not present.all():
             raw[~present] = np.nan
             flags[~present.all(axis=0)] |= _MISSING
-        net = raw - self._dark
-        u_temperature: FloatArray | float = 0.0
-        sensitivity: FloatArray | float = 1.0
-        if calibration.temperature is not None:
-            sensitivity, u_temperature = _sensitivity(calibration.temperature, degrees, flags)
-            net /= sensitivity
-        uvi, by_net, by_shape = calibration.model.evaluate(net)
-        by_raw = by_net / sensitivity
-        by_parameter = np.concatenate((-by_raw, by_shape))
-        random = self._noise_squared @ (by_raw * by_raw)
-        fitted = ((self._covariance @ by_parameter) * by_parameter).sum(axis=0)
-        explained = random + fitted + self._u_uvi**2
+        seen = self.see(raw, degrees, flags)
+        random, variance = self.explained(seen)
 
-        below_zero = uvi < 0
-        if below_zero.any():
-            unexplained = uvi * uvi > NOISE_MARGIN**2 * explained
-            unexplained &= below_zero
-            flags[unexplained] |= _NEGATIVE
-            explained += np.where(unexplained, uvi * uvi, 0.0)
-            uvi = np.where(below_zero, 0.0, uvi)
-        low, high = calibration.uvi_range
-        excess = uvi - high
-        if (excess > 0).any():
-            flags[excess > 0] |= _ABOVE
-            explained += (EXTRAPOLATED_SHARE * np.maximum(excess, 0.0)) ** 2
+        uvi = seen.uvi
+        if (uvi < 0).any():
+            below = below_dark(uvi, variance)
+            flags[below > 0] |= _NEGATIVE
+            variance += below * below
+            uvi = np.where(uvi < 0, 0.0, uvi)
+        low, high = self._calibration.uvi_range
+        if (uvi > high).any():
+            flags[uvi > high] |= _ABOVE
+            variance += extrapolated(uvi, high) ** 2
         if low > 0:
             flags[uvi + NOISE_MARGIN * np.sqrt(random) < low] |= _BELOW
         self._flag_channels(raw, flags)
         if marks is not None:
             _apply_marks(marks, flags)
 
-        signal = (by_net * net).sum(axis=0) * u_temperature if calibration.temperature is not None else 0.0
-        variance = explained + (uvi * under.u_relative) ** 2 + signal**2
+        relative = hypot(self.u_relative, under.u_lamp_relative, under.u_drift_relative)
+        variance += (uvi * relative) ** 2
+        if self._calibration.temperature is not None:
+            variance += (seen.signal * seen.u_sensitivity) ** 2
         np.multiply(uvi, under.factor, out=out.uvi)
         np.multiply(np.sqrt(variance), under.factor, out=out.u_uvi)
         valueless = (flags & _VALUELESS) != 0
@@ -180,6 +205,17 @@ class Conversion:
                 margin = NOISE_MARGIN * channel.noise
                 flags[values > high + margin] |= _ABOVE
                 flags[values < low - margin] |= _BELOW
+
+
+def below_dark(uvi: FloatArray, explained: FloatArray) -> FloatArray:
+    """Return how far values (n,) lie below zero where that is more than the variance `explained` allows."""
+    beyond = (uvi < 0) & (uvi * uvi > NOISE_MARGIN**2 * explained)
+    return np.where(beyond, -uvi, 0.0)
+
+
+def extrapolated(uvi: FloatArray, high: float) -> FloatArray:
+    """Return what values (n,) beyond the calibrated range add to their standard uncertainty."""
+    return EXTRAPOLATED_SHARE * np.maximum(uvi - high, 0.0)
 
 
 def _length(columns: Mapping[str, FloatArray], marks: FlagArray | None) -> int:

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from types import MappingProxyType
 from typing import Any
 
-from calibrate.models import LineModel, Model
+from calibrate.models import CurveModel, LineModel, Model, PowerModel
 from calibrate.toml_table import TomlTable
 
 
@@ -32,8 +32,32 @@ def _write_line(model: LineModel) -> dict[str, object]:
     return content
 
 
+def _read_power(table: TomlTable, channels: tuple[str, ...], dark: tuple[float, ...]) -> PowerModel:
+    return PowerModel(
+        channels,
+        dark,
+        scale=table.number("scale"),
+        exponent=table.number("exponent"),
+        straight_below=table.number("straight_below"),
+    )
+
+
+def _write_power(model: PowerModel) -> dict[str, object]:
+    return {"scale": model.scale, "exponent": model.exponent, "straight_below": model.straight_below}
+
+
+def _read_curve(table: TomlTable, channels: tuple[str, ...], dark: tuple[float, ...]) -> CurveModel:
+    return CurveModel(channels, dark, knots=table.numbers("knots"), heights=table.numbers("heights"))
+
+
+def _write_curve(model: CurveModel) -> dict[str, object]:
+    return {"knots": list(model.knots), "heights": list(model.heights)}
+
+
 MODEL_FORMS: Mapping[str, ModelForm] = MappingProxyType(
     {
         LineModel.kind: ModelForm(_read_line, _write_line),
+        PowerModel.kind: ModelForm(_read_power, _write_power),
+        CurveModel.kind: ModelForm(_read_curve, _write_curve),
     }
 )

@@ -1,13 +1,14 @@
 """Calibrations at random, for property tests."""
 
 from datetime import date
+from itertools import accumulate
 
 import numpy as np
 from hypothesis import strategies as st
 
 from calibrate.calibration import Calibration, Channel, LampFactor, Temperature, Uncertainty
 from calibrate.lamp_kinds import LAMP_KINDS
-from calibrate.models import LineModel, parameter_names
+from calibrate.models import CurveModel, LineModel, PowerModel, parameter_names
 
 numbers = st.floats(-1e6, 1e6, allow_subnormal=False)
 shares = st.floats(0, 0.5, allow_subnormal=False)
@@ -19,11 +20,23 @@ def ranges(draw, low=-1e4):
     return start, start + draw(st.floats(0.5, 1e5))
 
 
+positive = st.floats(1e-3, 1e3)
+
+
 @st.composite
 def models(draw, names):
     dark = tuple(draw(st.floats(-100, 100)) for _ in names)
-    slope = tuple(draw(st.floats(-1, 1, allow_subnormal=False)) for _ in names)
-    return LineModel(names, dark, slope, draw(st.none() | st.floats(-1, 1)))
+    kinds = ["line"] if len(names) > 1 else ["line", "power", "curve"]
+    match draw(st.sampled_from(kinds)):
+        case "line":
+            slope = tuple(draw(st.floats(-1, 1, allow_subnormal=False)) for _ in names)
+            return LineModel(names, dark, slope, draw(st.none() | st.floats(-1, 1)))
+        case "power":
+            return PowerModel(names, dark, draw(positive), draw(st.floats(0.2, 3)), draw(positive))
+        case _:
+            steps = draw(st.lists(positive, min_size=1, max_size=5))
+            rises = draw(st.lists(st.floats(0, 5), min_size=len(steps) + 1, max_size=len(steps) + 1))
+            return CurveModel(names, dark, tuple(accumulate(steps)), tuple(accumulate(rises)))
 
 
 @st.composite

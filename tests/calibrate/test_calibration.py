@@ -206,7 +206,7 @@ def test_a_batch_longer_than_one_chunk_converts_alike_throughout():
         ({"uncertainty": Uncertainty(((1.0,),))}, "covariance"),
         ({"uncertainty": Uncertainty(((1.0, 2.0), (2.0, 1.0)))}, "covariance"),
         ({"uncertainty": replace(LINE.uncertainty, other_uvi=-1.0)}, "other_uvi"),
-        ({"uncertainty": replace(LINE.uncertainty, few_points_factor=0.5)}, "few_points_factor"),
+        ({"uncertainty": replace(LINE.uncertainty, fit_widening=0.5)}, "fit_widening"),
         ({"lamp_factors": (LampFactor("t5", 1.0, 0.1),)}, "lamp_factors"),
         ({"model": LineModel(("uva_counts",), (float("nan"),), (0.01,))}, "model"),
     ],
