@@ -40,6 +40,9 @@ _TICK_EVERY_MS: Final = 1_000
 # A line between the last sample of a minute and the next one needs that next one: wait for it.
 _SUMMARISE_AFTER_MS: Final = 5 * 60_000
 _SUMMARISE_EVERY_MS: Final = 60_000  # once all is done; else a step each second
+# What a power cut can lose of readings, and a board with a ring that kept its power says again.  Flushing a
+# memory card takes up to a tenth of a second and wears it; events are flushed with their own commit.
+_SYNC_EVERY_MS: Final = 30_000
 _FORGET_EVERY_MS: Final = 3_600_000
 _DAY_MS: Final = 86_400_000
 _BULK_COMMIT_S: Final = 600.0  # a replay may be begun anew, so it commits seldom
@@ -108,7 +111,7 @@ class Bridge:
         self._unknown_told: set[str] = set()
         self._committed_ms = self._ticked_ms = self._garbage_ms = self._forgot_ms = start.mono_ms
         self._state_told_ms = start.mono_ms - STATE_EVERY_MS
-        self._summarise_due_ms = start.mono_ms
+        self._summarise_due_ms = self._synced_ms = start.mono_ms
 
         opened = store.events.open()
         now_ms = self._timeline.now_utc_ms(start)
@@ -332,6 +335,9 @@ class Bridge:
             self._look_after_store(now, now_ms)
 
     def _look_after_store(self, now: Moment, now_ms: int) -> None:
+        if now.mono_ms - self._synced_ms >= _SYNC_EVERY_MS:
+            self._synced_ms = now.mono_ms
+            self._store.sync()
         if now.mono_ms >= self._summarise_due_ms and not self.summarise_step(now_ms):
             self._summarise_due_ms = now.mono_ms + _SUMMARISE_EVERY_MS
         keep_days = self._config.bridge.raw_keep_days

@@ -30,8 +30,8 @@ class BridgeConfig(Table):
     store: PathFromFile = key(
         "the file that keeps all readings", '"baskline.db"', "baskline.db", check_default=True
     )
-    # Two seconds: a power cut loses no more than what a board's ring of past readings still holds, and a
-    # memory card is spared most of the page writes that each commit costs.
+    # Two seconds: soon enough for a keeper who looks, and a memory card is spared most of the page writes
+    # that each commit costs.
     commit_interval_s: Annotated[float, Field(gt=0, le=60)] = key(
         "the seconds for which readings gather before they are written", "2.0", 2.0
     )
