@@ -84,6 +84,8 @@ class LinkSession:
             due_ms = stream.due_ms
             if due_ms is not None and due_ms <= at.mono_ms:
                 news += stream.tick(at.mono_ms)
+                if not stream.hears and self._hello_due_ms is None:
+                    self._hello_due_ms = at.mono_ms + _HELLO_SELDOM_MS
         self._ask(at.mono_ms)
         return news
 

@@ -74,6 +74,7 @@ class BoardStream:
         if not self._layout:
             self._layout = hello.channels
         self._ring = hello.ring
+        self._unanswered = 0
         news += self._lost(self._out_of_reach())
         return news + self._release(at_ms)
 
@@ -128,8 +129,14 @@ class BoardStream:
         if not self._ring or self._asked is not None:
             return None
         self._asked = self._gaps.to_ask(_PORTION)
-        self._asked_progress_ms = at_ms
+        if self._asked is not None:
+            self._asked_progress_ms = at_ms
         return self._asked
+
+    @property
+    def hears(self) -> bool:
+        """Whether the board has not stopped answering."""
+        return self._unanswered < MAX_TRIES
 
     @property
     def due_ms(self) -> int | None:
@@ -147,8 +154,8 @@ class BoardStream:
         if self._asked is not None and at_ms >= self._asked_progress_ms + self._answer_ms:
             asked, self._asked = self._asked, None
             self._unanswered += 1
-            if self._unanswered >= MAX_TRIES:
-                self._ring = 0  # it does not hear us: until it says hello again, nothing waits for it
+            if not self.hears:
+                self._ring = 0  # until it says hello again, nothing waits for it
                 news += self._lost(self._out_of_reach())
             news += self._lost(self._gaps.tried(asked))
         return news + self._release(at_ms)

@@ -209,6 +209,13 @@ def test_a_board_that_does_not_hear_is_not_waited_for_in_the_long_run() -> None:
     assert all(len(batch) == 1 for batch in conversation.batches()[before:])  # each went out as it came
     assert Lost("shelf-2", conversation.board.boot, 70, 70) in conversation.news
 
+    conversation.deaf = False
+    conversation.run(40)
+    lost = conversation.of(Lost)
+    conversation.run(20, lose=[conversation.board.next_seq + 5])
+    assert conversation.of(Lost) == lost
+    assert conversation.seqs()[-15:] == list(range(conversation.seqs()[-15], conversation.board.next_seq))
+
 
 def test_without_a_ring_nothing_waits_and_a_gap_is_lost_at_once() -> None:
     conversation = begun(simulated(ring=0))
