@@ -1,6 +1,6 @@
 """MCP9808: a thermometer, to sit beside the UV sensor.
 
-Registers and the 1/16 °C step from memory of its data sheet, as open drivers use them.
+Registers, identities and the 1/16 °C step as an open driver of 2026 uses them.
 """
 
 TABLE = {
