@@ -1,7 +1,7 @@
 """LTR-390UV-01: one UV channel, 280 to 430 nm, so it sees some violet light too.
 
-Registers and bits as an open driver of 2026 uses them (an early and a later data sheet differ in the counts for
-one UV Index, not in the registers).
+Registers and bits as an open driver of 2026 uses them (an early and a later data sheet differ in the counts
+for one UV Index, not in the registers).
 """
 
 TABLE = {

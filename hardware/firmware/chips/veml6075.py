@@ -1,7 +1,7 @@
 """VEML6075: UVA, UVB, and two channels for what leaks through of visible and infrared light.
 
-Registers and bits as an open driver of 2026 uses them.  The maker's formula from the four counts to UV Index holds
-for sunlight; the host calibrates under the lamp instead, so the counts travel as they are.
+Registers and bits as an open driver of 2026 uses them.  The maker's formula from the four counts to UV Index
+holds for sunlight; the host calibrates under the lamp instead, so the counts travel as they are.
 """
 
 _COUNTS = {"unit": "counts", "decimals": 0, "bytes": 2, "mask": 0xFFFF, "full": 0xFFFF}
