@@ -222,9 +222,9 @@ class BoardStream:
 
     def _lost(self, given_up: Iterable[SeqRange]) -> list[News]:
         return [
-            Lost(self.board, self.boot, max(first, self._ours_from), last)
+            Lost(self.board, self.boot, first, last)
             for first, last in given_up
-            if self._ours_from is not None and last >= self._ours_from
+            if self._ours_from is not None and first >= self._ours_from
         ]
 
     def _hold_ends_ms(self) -> int:

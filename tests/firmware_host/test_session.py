@@ -16,12 +16,19 @@ from firmware_host.claims import BoardClaims, DuplicateBoard
 from firmware_host.clock import Moment
 from firmware_host.gaps import SeqSet
 from firmware_host.mapped import LineMapping, MappedParser
-from firmware_host.messages import Garbage, Hello, Mark, Reading
+from firmware_host.messages import Garbage, Hello, Mark, Reading, ReplayEnd
 from firmware_host.news import BoardIdentified, BootReused, ClockAnomaly, Lost, News, Rebooted
 from firmware_host.session import LinkSession
 from firmware_host.simulated.board import BoardModel, SimulatedBoard
 from firmware_host.simulated.noise import LineNoise, NoiseLevel
-from firmware_host.wire import WireParser, encode_hello, encode_reading, parse_request
+from firmware_host.wire import (
+    WireParser,
+    encode_end,
+    encode_hello,
+    encode_reading,
+    encode_replay_request,
+    parse_request,
+)
 
 STEP_MS = 20
 UNITS = {"uva_counts": "counts", "temperature_c": "degC"}
@@ -323,6 +330,28 @@ def test_a_board_that_starts_again_under_its_old_boot_number_is_told_once() -> N
     assert conversation.seqs() == list(range(len(conversation.seqs())))
 
 
+def test_what_the_end_of_a_replay_leaves_out_is_lost_at_once_and_what_is_damaged_is_asked_for_again() -> None:
+    session = LinkSession(WireParser(), moment(0), stored=lambda board, boot: [(0, 9)])
+    hello = Hello("a", "00000001", "f", "s", ("x_counts",), ("counts",), 1_000, 100)
+    live = Reading("a", "00000001", 20, 20_000, ("x_counts",), (1.0,), 0, False)
+    session.receive(encode_hello(hello) + encode_reading(live), moment(30_000))
+    assert encode_replay_request("00000001", 10, 19) in session.take_outgoing()
+
+    replayed = [live._replace(seq=seq, board_ms=seq * 1_000, replayed=True) for seq in (15, 16, 18, 19)]
+    end = encode_end(ReplayEnd("a", "00000001", 15, 19))  # 17 was damaged on its way
+    news = session.receive(b"".join(map(encode_reading, replayed)) + end, moment(30_100))
+    assert [item for item in news if isinstance(item, Lost)] == [Lost("a", "00000001", 10, 14)]
+    assert session.take_outgoing() == encode_replay_request("00000001", 17, 17)
+
+
+def test_questions_that_are_never_answered_are_forgotten() -> None:
+    conversation = begun(simulated(cadence_ms=1_000))
+    conversation.run(1.1)
+    conversation.deaf = True
+    conversation.run(600)
+    assert len(conversation.session._asked_ms) <= 4
+
+
 def test_a_silent_port_is_asked_who_it_is_at_once_then_every_three_seconds_then_seldom() -> None:
     session = LinkSession(WireParser(), moment(0), stored=lambda board, boot: ())
     asked_ms = [0]
@@ -405,6 +434,20 @@ def test_a_mapped_board_with_a_time_of_its_own_is_placed_by_it() -> None:
     news = session.receive(b"cut\n1,1000\n2,2000\n3,3000\n", moment(7_000))
     batches = session_batches(news)
     assert [batch.host_ms.tolist() for batch in batches] == [[5_000, 6_000, 7_000]]
+
+
+def test_times_rise_with_the_sequence_even_where_the_alignment_learns_better() -> None:
+    mapping = LineMapping("csv", {"uva_counts": 0}, board_ms=1)
+    session = LinkSession(
+        MappedParser(mapping, "shed", "0000000a"), moment(0), stored=lambda board, boot: (), mapped=True
+    )
+    news = session.receive(b"cut\n1,1000\n", moment(7_000))  # it lay in a buffer for 2.9 s
+    news += session.receive(b"2,1100\n3,3000\n", moment(7_100))
+    assert np.concatenate([batch.host_ms for batch in session_batches(news)]).tolist() == [
+        7_000,
+        7_001,
+        7_100,
+    ]
 
 
 def test_closing_hands_on_what_waits_and_what_the_last_line_amounts_to() -> None:
