@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 
 import numpy as np
+from numpy.typing import NDArray
 
 from calibrate.calibration import Calibration
 from calibrate.calibration_file import parse_calibration
@@ -32,6 +33,18 @@ class History:
         ]
         return joined(parts)
 
+    def of_batch(self, spot: str, batch: StampedBatch) -> list[tuple[StampedBatch, Samples]]:
+        """Return the parts of `batch` that were the spot's at their time, each with its samples."""
+        if len(batch) == 0:
+            return []
+        from_ms, to_ms = int(batch.utc_ms.min()), int(batch.utc_ms.max()) + 1
+        parts = []
+        for span in self._store.assignments.timeline(spot, from_ms, to_ms):
+            if span.assignment.board == batch.board:
+                part = _some(batch, (batch.utc_ms >= span.from_ms) & (batch.utc_ms < span.to_ms))
+                parts.append((part, self._derive(part, span.assignment)))
+        return parts
+
     def _derive(self, batch: StampedBatch, assignment: Assignment) -> Samples:
         return derive_samples(
             batch,
@@ -55,6 +68,20 @@ class History:
                 text, where=f"calibration {identity} in the store"
             )
         return known
+
+
+def _some(batch: StampedBatch, wanted: NDArray[np.bool_]) -> StampedBatch:
+    if wanted.all():
+        return batch
+    return StampedBatch(
+        batch.board,
+        batch.boot,
+        batch.channels,
+        batch.seq[wanted],
+        batch.utc_ms[wanted],
+        batch.values[wanted],
+        batch.marks[wanted],
+    )
 
 
 def joined(parts: Sequence[Samples]) -> Samples:
