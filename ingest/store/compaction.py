@@ -1,10 +1,8 @@
 """Packing the tail into chunks, a little at a time."""
 
-from itertools import groupby
-
 from ingest.store.columns import join
-from ingest.store.database import Database
-from ingest.store.rows import LONGEST_CHUNK_MS, MOST_IN_CHUNK, ReadingRows, StoredRow
+from ingest.store.database import Database, Row
+from ingest.store.rows import ReadingRows, StoredRow
 from ingest.store.seen import SeenReadings
 
 # A round begins when the tail has this many rows, or when it is this old: a query must walk through the whole
@@ -14,7 +12,10 @@ AGE_FOR_A_ROUND_MS = 15 * 60_000
 # A chunk is written again to take new readings in only while it is at most this many times as large as they
 # are: then each reading is written a few times in all, however small the steps in which it came.
 MOST_TIMES_LARGER = 4
-READINGS_A_STEP = 8192
+# A step takes some 10 ms, so that the daemon never looks away from its ports for long.  A chunk takes as much
+# time for itself as this many readings in it.
+READINGS_A_STEP = 4096
+READINGS_LIKE_A_CHUNK = 256
 DELETED_A_STEP = 4096
 
 
@@ -31,9 +32,9 @@ class Compaction:
         self._rows = rows
         self._seen = seen
         self._through = 0  # the last batch of this round; 0 between rounds
-        self._streams: list[int] = []  # still to do
+        self._streams: list[Row] = []  # still to do: stream and number of readings
         self._tail_since_ms: int | None = None
-        self._first_round = True  # what an earlier process left is packed at once
+        self._left_over = True  # what an earlier process may have left is packed at once
         database.when_undone.append(self._forget)
 
     def step(self, now_ms: int) -> bool:
@@ -41,10 +42,9 @@ class Compaction:
         if not self._through and not self._begin_round(now_ms):
             return False
         with self._database.transaction():
-            done = 0
-            while self._streams and done < READINGS_A_STEP:
-                done += self._pack(self._streams.pop())
-            if not done and not self._delete():
+            if self._streams:
+                self._pack(self._next_streams())
+            elif not self._delete():
                 self._through = 0
         return self._through > 0
 
@@ -52,69 +52,67 @@ class Compaction:
         oldest, newest = self._database.row("SELECT min(batch_id), max(batch_id) FROM tail") or (None, None)
         if oldest is None:
             self._tail_since_ms = None
-            self._first_round = False
+            self._left_over = False
             return False
         if self._tail_since_ms is None or now_ms < self._tail_since_ms:
             self._tail_since_ms = now_ms
         young = now_ms - self._tail_since_ms < AGE_FOR_A_ROUND_MS
-        if young and newest - oldest < ROWS_FOR_A_ROUND and not self._first_round:
+        if young and newest - oldest < ROWS_FOR_A_ROUND and not self._left_over:
             return False
-        self._first_round = False
+        self._left_over = False
         self._tail_since_ms = now_ms
         self._through = newest
-        rows = self._database.rows("SELECT DISTINCT stream_id FROM tail ORDER BY stream_id DESC")
-        self._streams = [stream_id for (stream_id,) in rows]
+        self._streams = self._database.rows("SELECT stream_id, sum(n) FROM tail GROUP BY stream_id")
         return True
 
-    def _pack(self, stream_id: int) -> int:
-        rows = self._rows.tail_of(stream_id, self._through)
-        for _, group in groupby(rows, key=lambda row: row.run_id):
-            for chunk in _as_chunks(list(group)):
-                self._rows.write_chunk(self._grown(chunk))
-        if rows:
-            self._seen.persist(rows[0].stream.boot_id)
-            self._database.execute(
-                "UPDATE stream SET chunked_through = ? WHERE stream_id = ?", (self._through, stream_id)
-            )
-        return sum(len(row.columns) for row in rows)
+    def _next_streams(self) -> list[int]:
+        """Take as many streams off the list as make a step."""
+        taken, n = [], 0
+        while self._streams and n < READINGS_A_STEP:
+            stream_id, n_of_stream = self._streams.pop()
+            taken.append(stream_id)
+            n += n_of_stream + READINGS_LIKE_A_CHUNK
+        return taken
+
+    def _pack(self, stream_ids: list[int]) -> None:
+        boots = set()
+        for row in self._rows.packable(stream_ids, self._through):
+            self._rows.write_chunk(self._grown(row))
+            boots.add(row.stream.boot_id)
+        for boot_id in boots:
+            self._seen.persist(boot_id)
+        self._database.execute_many(
+            "UPDATE stream SET chunked_through = ? WHERE stream_id = ?",
+            [(self._through, stream_id) for stream_id in stream_ids],
+        )
 
     def _grown(self, chunk: StoredRow) -> StoredRow:
-        """Return `chunk` with the small chunks beside it taken in."""
+        """Return `chunk` in order, with the small chunks beside it taken in."""
+        chunk = _as_one(chunk)  # readings may have been replayed late
         while (
             small := self._rows.take_small_chunk(chunk, len(chunk.columns) * MOST_TIMES_LARGER)
         ) is not None:
-            chunk = _as_one([small, chunk])
+            chunk = _as_one(small, chunk)
         return chunk
 
     def _delete(self) -> bool:
         """Delete rows of this round; return whether there were any."""
-        deleted = self._database.execute(
-            "DELETE FROM tail WHERE batch_id IN (SELECT batch_id FROM tail WHERE batch_id <= ? LIMIT ?)",
-            (self._through, DELETED_A_STEP),
-        )
-        return deleted.rowcount > 0
+        return self._database.execute(_DELETE, (self._through, DELETED_A_STEP)).rowcount > 0
 
     def _forget(self) -> None:
         self._through = 0
         self._streams = []
-        self._first_round = True
+        self._left_over = True
 
 
-def _as_chunks(rows: list[StoredRow]) -> list[StoredRow]:
-    """Return rows of one stream and run, in order, as the fewest rows that are allowed as chunks."""
-    groups: list[list[StoredRow]] = []
-    n, first_ms, last_ms = 0, 0, 0
-    for row in rows:
-        start_ms, end_ms = row.columns.extent_ms()
-        n += len(row.columns)
-        first_ms, last_ms = min(first_ms, start_ms), max(last_ms, end_ms)
-        if not groups or n > MOST_IN_CHUNK or last_ms - first_ms > LONGEST_CHUNK_MS:
-            groups.append([])
-            n, first_ms, last_ms = len(row.columns), start_ms, end_ms
-        groups[-1].append(row)
-    return [_as_one(group) for group in groups]
-
-
-def _as_one(rows: list[StoredRow]) -> StoredRow:
-    columns = join([row.columns for row in rows]).in_sequence()  # some may have been replayed late
+def _as_one(*rows: StoredRow) -> StoredRow:
+    columns = join([row.columns for row in rows]).in_sequence()
     return StoredRow(max(row.batch_id for row in rows), rows[0].stream, rows[0].run_id, columns)
+
+
+_DELETE = """
+DELETE FROM tail WHERE batch_id IN (
+    SELECT batch_id FROM tail CROSS JOIN stream USING (stream_id)
+    WHERE batch_id <= ?1 AND batch_id <= chunked_through ORDER BY batch_id LIMIT ?2
+)
+"""

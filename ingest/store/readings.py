@@ -97,16 +97,9 @@ class Readings:
         Stops at the row that reaches `limit_readings`.  Compaction may make readings come twice; none is ever
         left out.  Position 0 is before everything.
         """
-        rows = []
-        n = 0
         with self._database.snapshot():
-            for row in self._rows.since(position):
-                rows.append(row)
-                n += len(row.columns)
-                if n >= limit_readings:
-                    break
-        batches = [_batch(stream, columns.in_sequence()) for stream, columns in _by_stream(rows)]
-        return batches, rows[-1].batch_id if rows else position
+            rows, position = self._rows.since(position, limit_readings)
+        return [_batch(stream, columns.in_sequence()) for stream, columns in _by_stream(rows)], position
 
     def position(self) -> int:
         """Return the position after everything appended so far."""

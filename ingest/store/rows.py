@@ -1,9 +1,10 @@
 """Rows of readings in SQLite: the tail, where they arrive, and chunks, where they stay."""
 
+import json
 import logging
 import struct
 import zlib
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from heapq import merge
 
@@ -119,33 +120,65 @@ class ReadingRows:
     def in_time(self, board_id: int, from_ms: int, to_ms: int) -> list[StoredRow]:
         """Return the rows of a board that have, or may have, readings in [from_ms, to_ms)."""
         values = (board_id, from_ms, to_ms, LONGEST_CHUNK_MS)
-        found = [
-            *(self._believed(row, unpack_chunk) for row in self._database.rows(_CHUNKS_IN_TIME, values)),
-            *(self._believed(row, unpack_tail) for row in self._database.rows(_TAIL_IN_TIME, values[:3])),
+        return [
+            *self._from_chunks(self._database.rows(_CHUNKS_IN_TIME, values)),
+            *self._from_tail(self._database.rows(_TAIL_IN_TIME, values[:3])),
         ]
-        return [row for row in found if row is not None]
 
-    def since(self, position: int) -> Iterator[StoredRow]:
-        """Yield the rows numbered above `position` in order; meant to be left early."""
-        chunks = self._database.walk(f"{_CHUNK} WHERE last_batch > ? ORDER BY last_batch", (position,))
-        tail = self._database.walk(f"{_TAIL} AND batch_id > ? ORDER BY batch_id", (position,))
+    def since(self, position: int, limit_readings: int) -> tuple[list[StoredRow], int]:
+        """Return rows numbered above `position`, until they hold `limit_readings`, and the last number."""
+        chunks: list[Row] = []
+        tail: list[Row] = []
+        n = 0
         both = merge(
-            ((row, unpack_chunk) for row in chunks),
-            ((row, unpack_tail) for row in tail),
+            ((row, chunks) for row in self._database.walk(_CHUNKS_SINCE, (position,))),
+            ((row, tail) for row in self._database.walk(_TAIL_SINCE, (position,))),
             key=lambda pair: pair[0][0],
         )
-        for row, unpack in both:
-            found = self._believed(row, unpack)
-            if found is not None:
-                yield found
+        for row, kind in both:
+            kind.append(row)
+            position = row[0]
+            n += row[3]
+            if n >= limit_readings:
+                break
+        return [*self._from_chunks(chunks), *self._from_tail(tail)], position
 
-    def tail_of(self, stream_id: int, through: int) -> list[StoredRow]:
-        """Return the tail rows of a stream up to batch `through` that are not in a chunk yet, in order."""
-        rows = self._database.rows(
-            f"{_TAIL} AND batch_id <= ? AND stream_id = ? ORDER BY batch_id", (through, stream_id)
-        )
-        found = [self._believed(row, unpack_tail) for row in rows]
+    def packable(self, stream_ids: Sequence[int], through: int) -> list[StoredRow]:
+        """Return what the tail still has of some streams, up to batch `through`, as rows fit for chunks."""
+        rows = self._database.rows(_TAIL_OF_STREAMS, (json.dumps(stream_ids), through))
+        return [
+            fit for group in self._belonging_together(rows).values() for fit in self._fit_for_chunks(group)
+        ]
+
+    def _fit_for_chunks(self, rows: list[Row]) -> list[StoredRow]:
+        joined = self._from_tail(rows)
+        if len(rows) == 1 or all(_fits(row.columns) for row in joined):
+            return joined
+        middle = len(rows) // 2
+        return [*self._fit_for_chunks(rows[:middle]), *self._fit_for_chunks(rows[middle:])]
+
+    def _from_chunks(self, rows: Iterable[Row]) -> list[StoredRow]:
+        found = [self._believed(row, unpack_chunk) for row in rows]
         return [row for row in found if row is not None]
+
+    def _from_tail(self, rows: Iterable[Row]) -> list[StoredRow]:
+        """Return rows of the tail; what belongs together becomes one, numbered as the last of it."""
+        found: list[StoredRow | None] = []
+        for (stream_id, run_id, _), group in self._belonging_together(rows).items():
+            n = sum(row[3] for row in group)
+            data = b"".join([row[4] for row in group])
+            joined = self._believed((group[-1][0], stream_id, run_id, n, data), unpack_tail)
+            # Where one is damaged, the others are taken one by one.
+            found += [joined] if joined else [self._believed(row, unpack_tail) for row in group]
+        return [row for row in found if row is not None]
+
+    def _belonging_together(self, rows: Iterable[Row]) -> dict[tuple[int, int, bool], list[Row]]:
+        """Return rows by stream, run, and whether the run's clock was found right after them."""
+        groups: dict[tuple[int, int, bool], list[Row]] = {}
+        for row in rows:
+            key = (row[1], row[2], row[0] <= self._runs.get(row[2]).sure_through)
+            groups.setdefault(key, []).append(row)
+        return groups
 
     def _believed(self, row: Row, unpack: Callable[[bytes, int, int], Columns]) -> StoredRow | None:
         batch_id, stream_id, run_id, n, data = row
@@ -153,8 +186,8 @@ class ReadingRows:
         try:
             columns = unpack(data, n, len(stream.channels))
         except (ValueError, struct.error, zlib.error) as error:
-            # A worn card gave back other bytes than it got.  The row stays for whoever can rescue it, and all
-            # others are still good.
+            # A worn card gave back other bytes than it got.  All other rows are still good, and a damaged
+            # chunk stays for whoever can rescue it.
             _log.error("a row of readings is damaged: board %s, batch %d: %s", stream.board, batch_id, error)
             return None
         run = self._runs.get(run_id)
@@ -169,22 +202,32 @@ class ReadingRows:
 
 def pieces(columns: Columns) -> list[Columns]:
     """Return `columns` cut so that each piece has a number and a length that a chunk may have."""
-    first_ms, last_ms = columns.extent_ms()
-    if len(columns) <= MOST_IN_CHUNK and last_ms - first_ms <= LONGEST_CHUNK_MS:
+    if _fits(columns):
         return [columns]
     middle = len(columns) // 2
     return [*pieces(columns.some(slice(middle))), *pieces(columns.some(slice(middle, None)))]
+
+
+def _fits(columns: Columns) -> bool:
+    first_ms, last_ms = columns.extent_ms()
+    return len(columns) <= MOST_IN_CHUNK and last_ms - first_ms <= LONGEST_CHUNK_MS
 
 
 _NEWEST = """
 SELECT max(ifnull((SELECT max(batch_id) FROM tail), 0), ifnull((SELECT max(last_batch) FROM chunk), 0))
 """
 _CHUNK = "SELECT last_batch, stream_id, run_id, n, data FROM chunk"
+_CHUNKS_SINCE = f"{_CHUNK} WHERE last_batch > ? ORDER BY last_batch"
 # CROSS JOIN keeps SQLite to this order: along the tail, then what belongs to each row of it.
 _TAIL = """
 SELECT batch_id, stream_id, run_id, n, data FROM tail CROSS JOIN stream USING (stream_id)
 WHERE batch_id > chunked_through
 """
+_TAIL_SINCE = f"{_TAIL} AND batch_id > ? ORDER BY batch_id"
+_TAIL_OF_STREAMS = (
+    f"{_TAIL} AND stream_id IN (SELECT value FROM json_each(?1)) AND batch_id <= ?2"  # noqa: S608
+    " ORDER BY batch_id"
+)
 _SMALL_CHUNK = f"""
 {_CHUNK} WHERE board_id = ?1 AND run_id = ?2 AND stream_id = ?3 AND n <= ?6
 AND start_ms >= ?5 - ?7 AND start_ms <= ?4 + ?7 AND max(end_ms, ?5) - min(start_ms, ?4) <= ?7
@@ -201,4 +244,5 @@ SELECT batch_id, stream_id, run_id, n, data
 FROM tail CROSS JOIN stream USING (stream_id) CROSS JOIN run USING (run_id)
 WHERE batch_id > chunked_through AND board_id = ?1
 AND start_ms < ?3 - shift_ms AND end_ms >= ?2 - shift_ms
+ORDER BY batch_id
 """

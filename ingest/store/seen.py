@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ingest.store.batch import StampedBatch
-from ingest.store.codec import tail_sequence
+from ingest.store.codec import unpack_tail
 from ingest.store.database import Database
 from ingest.store.intervals import Interval, IntervalTable, intervals_of, merged, outside
 
@@ -93,14 +93,14 @@ class SeenReadings:
 
 def _tail_intervals(database: Database) -> dict[int, list[Interval]]:
     found: dict[int, list[Interval]] = defaultdict(list)
-    for boot_id, first, last, n, data in database.rows(
-        "SELECT boot_id, first_seq, last_seq, n, iif(last_seq - first_seq = n - 1, NULL, data)"
-        " FROM tail JOIN stream USING (stream_id) WHERE batch_id > chunked_through"
+    for boot_id, channels, first, last, n, data in database.rows(
+        "SELECT boot_id, channels, first_seq, last_seq, n, iif(last_seq - first_seq = n - 1, NULL, data)"
+        " FROM tail JOIN stream USING (stream_id)"
     ):
         if data is None:
             found[boot_id].append((first, last))
         else:
-            found[boot_id].extend(intervals_of(tail_sequence(data, n)))
+            found[boot_id].extend(intervals_of(unpack_tail(data, n, len(channels.split())).seq))
     for boot_id, intervals in found.items():
         found[boot_id] = merged(intervals)
     return found

@@ -1,5 +1,5 @@
+from collections.abc import Iterator
 from itertools import pairwise
-from pathlib import Path
 
 import numpy as np
 import pytest
@@ -37,8 +37,10 @@ def test_outside_is_what_no_interval_holds(numbers: list[int], intervals: list[t
 
 
 @pytest.fixture(scope="module")
-def database(tmp_path_factory: pytest.TempPathFactory) -> Database:
-    return Database.connect(Path(tmp_path_factory.mktemp("intervals")) / "sets.db", read_only=False)
+def database(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Database]:
+    opened = Database.connect(tmp_path_factory.mktemp("intervals") / "sets.db", read_only=False)
+    yield opened
+    opened.close()
 
 
 @given(st.lists(st.tuples(st.booleans(), pairs)))

@@ -1,4 +1,4 @@
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import replace
 
 import numpy as np
@@ -103,8 +103,9 @@ def test_replacing_parts_is_like_a_dictionary(
 
 
 @pytest.fixture(scope="module")
-def store_for_all_examples(tmp_path_factory: pytest.TempPathFactory) -> Store:
-    return Store.open(tmp_path_factory.mktemp("minutes") / "baskline.db")
+def store_for_all_examples(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Store]:
+    with Store.open(tmp_path_factory.mktemp("minutes") / "baskline.db") as opened:
+        yield opened
 
 
 def test_appending_makes_its_minutes_dirty_until_they_are_cleaned(

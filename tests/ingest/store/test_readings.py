@@ -7,8 +7,9 @@ import pytest
 
 from firmware_host.clock import Moment
 from ingest.store.batch import StampedBatch
+from ingest.store.errors import StoreError
 from ingest.store.readings import CHUNK_AT_ONCE
-from ingest.store.rows import MOST_IN_CHUNK
+from ingest.store.rows import MOST_IN_CHUNK, StoredRow
 from ingest.store.store import Store
 
 BatchMaker = Callable[..., StampedBatch]
@@ -103,6 +104,8 @@ def test_between_takes_its_beginning_and_not_its_end(
     store.readings.append([make_batch(range(10))])
     for _ in range(2):
         assert seqs(store.readings.between("fern-1", noon_ms + 2000, noon_ms + 5000)) == [2, 3, 4]
+        assert seqs(store.readings.between("fern-1", noon_ms + 9000, EVER_MS)) == [9]
+        assert seqs(store.readings.between("fern-1", 0, noon_ms)) == []
         compact_all(store, noon_ms)
 
 
@@ -202,6 +205,7 @@ def test_a_transaction_that_fails_leaves_no_trace(store: Store, make_batch: Batc
         append_and_fail(store, make_batch(range(5, 2000)), make_batch([0], board="new-board"))
     assert store.readings.seen("fern-1", "0a1b2c3d") == [(0, 4)]
     assert store.boards.get("new-board") is None
+    assert store.readings.position() == 1
     assert seqs(store.readings.append([make_batch(range(8))])) == [5, 6, 7]
     assert seqs(store.readings.append([make_batch([0], board="new-board")])) == [0]
     assert len(store.minutes.dirty()) == 2
@@ -284,6 +288,52 @@ def test_a_damaged_chunk_hides_only_itself(
     compact_all(store, noon_ms)
     assert seqs(store.readings.since(0, 10**9)[0]) == rest
     assert store._database.row("SELECT n FROM chunk WHERE last_batch = 2") == (CHUNK_AT_ONCE,)
+
+
+def test_a_damaged_row_of_the_tail_hides_only_itself(store: Store, make_batch: BatchMaker) -> None:
+    for number in range(5):
+        store.readings.append([make_batch([number])])
+    store._database.execute("UPDATE tail SET data = substr(data, 1, 30) WHERE batch_id = 2")
+    assert seqs(store.readings.between("fern-1", 0, EVER_MS)) == [0, 2, 3, 4]
+
+
+def test_a_packing_step_that_fails_loses_nothing(
+    store: Store, make_batch: BatchMaker, noon_ms: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    boards = ["a", "b", "c"]
+    store.readings.append([make_batch(range(900), board=board) for board in boards])
+    real, written = store.readings._rows.write_chunk, []
+
+    def write_until_the_disk_is_full(row: StoredRow) -> None:
+        if len(written) == 1:
+            raise StoreError("the disk is full")
+        written.append(row)
+        real(row)
+
+    with monkeypatch.context() as patched:
+        patched.setattr(store.readings._rows, "write_chunk", write_until_the_disk_is_full)
+        with pytest.raises(StoreError):
+            compact_all(store, noon_ms)
+    for board in boards:
+        assert seqs(store.readings.between(board, 0, EVER_MS)) == list(range(900))
+    compact_all(store, noon_ms)
+    assert chunks(store) == [900] * 3
+    for board in boards:
+        assert seqs(store.readings.between(board, 0, EVER_MS)) == list(range(900))
+        assert store.readings.append([make_batch(range(900), board=board)]) == []
+
+
+def test_what_an_earlier_process_left_is_packed_at_once(
+    store_path: Path, make_batch: BatchMaker, moment: Moment, noon_ms: int
+) -> None:
+    with Store.open(store_path) as store:
+        store.begin_run(moment)
+        store.readings.append([make_batch(range(10))])
+    with Store.open(store_path) as store:
+        store.begin_run(moment)
+        while store.readings.compact(noon_ms):
+            pass
+        assert chunks(store) == [10]
 
 
 def test_old_chunks_are_forgotten_once_their_minutes_are_summarised(

@@ -12,6 +12,7 @@ import pytest
 
 from firmware_host.clock import Moment
 from ingest.store.errors import StoreError
+from ingest.store.lock import is_held
 from ingest.store.schema import MIGRATIONS, Migration
 from ingest.store.store import Store
 
@@ -110,13 +111,16 @@ def test_a_store_opened_for_reading_refuses_to_write(store: Store, store_path: P
 
 
 def test_a_second_daemon_is_refused_until_the_first_has_gone(store_path: Path, moment: Moment) -> None:
+    assert not is_held(store_path)
     first = Store.open(store_path)
     first.begin_run(moment)
+    assert is_held(store_path)
     with Store.open(store_path) as second:
         with pytest.raises(StoreError, match=rf"another daemon .*process {os.getpid()}"):
             second.begin_run(moment)
         second.cursors.set("mirror", 3)  # all but appending is allowed
         first.close()
+        assert not is_held(store_path)
         assert second.begin_run(moment) == 2
 
 

@@ -110,7 +110,7 @@ class ReadingsMachine(RuleBasedStateMachine):
                     self.dirty[board].add((int(held[1]) + shift_ms) // 60_000)  # type: ignore[call-overload]
                 if sure:
                     held[2] = int(held[2]) & ~CLOCK_UNSURE_MARK  # type: ignore[call-overload]
-        self.mirrored.clear()
+        self.mirrored -= {key for key, held in self.model.items() if held[0] == run_id}
 
     @rule()
     def open_again(self) -> None:
