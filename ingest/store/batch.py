@@ -22,6 +22,13 @@ class StampedBatch:
     values: FloatArray
     marks: FlagArray
 
+    def __post_init__(self) -> None:
+        n = len(self.seq)
+        if not (len(self.utc_ms) == len(self.marks) == n):
+            raise ValueError("arrays of different lengths")
+        if self.values.shape != (n, len(self.channels)):
+            raise ValueError(f"values of shape {self.values.shape}, wanted {(n, len(self.channels))}")
+
     def __len__(self) -> int:
         return len(self.seq)
 

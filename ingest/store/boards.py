@@ -19,25 +19,39 @@ class BoardRecord:
     hello: Hello | None
 
 
+# When a board was last heard need not be known better than this, and each time it is written wears the card.
+LAST_SEEN_WITHIN_MS = 10_000
+
+
 class Boards:
     """One record for each board that was ever heard."""
 
     def __init__(self, database: Database, identities: Identities) -> None:
         self._database = database
         self._identities = identities
+        self._written: dict[str, tuple[int, str]] = {}
+        database.when_undone.append(self._written.clear)
 
     def seen(self, board: str, at_ms: int, port: str) -> None:
-        """Record that the board was heard on `port` at `at_ms`."""
+        """Record that the board was heard on `port` at `at_ms`.
+
+        A time within LAST_SEEN_WITHIN_MS of the one on record, on the same port, is not worth a write.
+        """
+        written = self._written.get(board)
+        if written and written[1] == port and 0 <= at_ms - written[0] < LAST_SEEN_WITHIN_MS:
+            return
         with self._database.transaction():
             self._database.execute(
                 "UPDATE board SET first_seen_ms = min(ifnull(first_seen_ms, ?1), ?1),"
                 " last_seen_ms = max(ifnull(last_seen_ms, ?1), ?1), port = ?2 WHERE board_id = ?3",
                 (at_ms, port, self._identities.board(board)),
             )
+            self._written[board] = (at_ms, port)
 
     def hello(self, hello: Hello, at_ms: int, port: str) -> None:
         """Record that the board introduced itself."""
         with self._database.transaction():
+            self._written.pop(hello.board, None)
             self.seen(hello.board, at_ms, port)
             self._database.execute(
                 "UPDATE board SET hello = ? WHERE board_id = ?",

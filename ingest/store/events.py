@@ -24,7 +24,8 @@ class Events:
         """Store an event or its new state; return it as it now stands, or None if that changed nothing.
 
         An acknowledgement or closing that the store has and `event` has not is kept: somebody may have
-        acknowledged it from elsewhere since the caller last saw it.
+        acknowledged it from elsewhere since the caller last saw it.  But an event that has become graver was
+        not seen as that by anybody.
         """
         with self._database.transaction():
             known = self.get(event.identity)
@@ -50,6 +51,11 @@ class Events:
             event = known.acknowledged(at_ms)
             self._write(event)
         return event
+
+    def correct(self, event: Event) -> None:
+        """Store an event that is known with times that are known better now."""
+        with self._database.transaction():
+            self._write(event)
 
     def get(self, identity: str) -> Event | None:
         """Return the event as it stands, or None."""
@@ -99,8 +105,9 @@ def _changing(event: Event) -> tuple[object, ...]:
 
 
 def _with_firsts_of(known: Event, event: Event) -> Event:
-    merged = event
-    if known.acknowledged_ms is not None:
+    merged = replace(event, opened_ms=known.opened_ms)
+    graver = event.severity is Severity.NOW and known.severity is not Severity.NOW
+    if known.acknowledged_ms is not None and not graver:
         merged = replace(merged, acknowledged_ms=known.acknowledged_ms)
     if known.closed_ms is not None:
         merged = replace(merged, closed_ms=known.closed_ms, closing=known.closing)

@@ -122,7 +122,8 @@ class Readings:
     def forget_before(self, utc_ms: int) -> int:
         """Delete chunks that ended before `utc_ms` and whose minutes are summarised; return how many.
 
-        At most `MOST_FORGOTTEN_CHUNKS` in one call.  Minutes stay.
+        At most `MOST_FORGOTTEN_CHUNKS` in one call.  Minutes stay.  A mirror that has not had them by then
+        never will.
         """
         self._runs.running()
         with self._database.transaction():

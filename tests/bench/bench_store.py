@@ -1,7 +1,7 @@
 """How much disk a reading takes, and how fast the store writes and reads.
 
-Run `python tests/bench/bench_store.py`; names of benches after it run only these.  One line a figure, beside its
-target where there is one.  Everything is on real SQLite in a temporary folder.
+Run `python tests/bench/bench_store.py`; names of benches after it run only these.  One line a figure, beside
+its target where there is one.  Everything is on real SQLite in a temporary folder.
 """
 
 import sys

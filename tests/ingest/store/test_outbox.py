@@ -75,5 +75,10 @@ def test_a_board_is_remembered_by_its_last_hello_and_port(store: Store) -> None:
     store.boards.hello(HELLO, 3000, "/dev/ttyACM1")
     store.boards.seen("fern-1", 2000, "/dev/ttyACM1")
     assert store.boards.get("fern-1") == BoardRecord("fern-1", 1000, 3000, "/dev/ttyACM1", HELLO)
+    store.boards.seen("fern-1", 9000, "/dev/ttyACM1")
+    assert store.boards.get("fern-1") == BoardRecord("fern-1", 1000, 3000, "/dev/ttyACM1", HELLO)
+    store.boards.seen("fern-1", 13_000, "/dev/ttyACM1")
+    store.boards.seen("fern-1", 13_001, "/dev/ttyACM0")
+    assert store.boards.get("fern-1") == BoardRecord("fern-1", 1000, 13_001, "/dev/ttyACM0", HELLO)
     store.boards.hello(Hello(**asdict(HELLO) | {"board": "dune-3"}), 4000, "/dev/ttyACM2")
     assert [record.board for record in store.boards.all()] == ["dune-3", "fern-1"]

@@ -225,6 +225,30 @@ def test_appending_without_a_run_is_a_programming_error(store_path: Path, make_b
         store.readings.append([make_batch([0])])
 
 
+def test_packing_that_is_undone_with_its_readings_forgets_them(
+    store: Store, make_batch: BatchMaker, noon_ms: int
+) -> None:
+    def append_pack_and_fail() -> None:
+        with store.transaction():
+            store.readings.append([make_batch([0], board=f"board-{number}") for number in range(60)])
+            assert store.readings.compact(noon_ms), "or this test is about nothing"
+            raise KeyError
+
+    with pytest.raises(KeyError):
+        append_pack_and_fail()
+    for number in range(5):
+        store.readings.append([make_batch([number])])
+        store.readings.compact(noon_ms)
+    assert seqs(store.readings.between("fern-1", 0, EVER_MS)) == list(range(5))
+
+
+def test_a_batch_whose_parts_do_not_fit_cannot_be_made(make_batch: BatchMaker) -> None:
+    with pytest.raises(ValueError, match="different lengths"):
+        replace(make_batch(range(3)), marks=np.zeros(2, np.uint32))
+    with pytest.raises(ValueError, match="shape"):
+        replace(make_batch(range(3)), channels=("uva_counts",))
+
+
 def test_opening_again_goes_on_where_it_stopped(
     store_path: Path, make_batch: BatchMaker, moment: Moment, noon_ms: int
 ) -> None:

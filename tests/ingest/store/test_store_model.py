@@ -1,5 +1,6 @@
 """Random use of the readings against a model that is a plain dictionary."""
 
+import contextlib
 import shutil
 import tempfile
 from pathlib import Path
@@ -76,13 +77,10 @@ class ReadingsMachine(RuleBasedStateMachine):
                     self.model[key] = [self.run_id, stamped, int(marks[at]), channels, values[at].tolist()]
                     self.dirty[board].add(int(utc_ms[at]) // 60_000)
         if fails:
-            with self.store.transaction():
-                try:
-                    with self.store.transaction():
-                        new = self.store.readings.append([batch])
-                        raise KeyError
-                except KeyError:
-                    pass
+            with contextlib.suppress(KeyError), self.store.transaction():
+                new = self.store.readings.append([batch])
+                self.store.readings.compact(self.now_ms + 20 * 60_000)
+                raise KeyError
         else:
             new = self.store.readings.append([batch])
         assert [int(number) for fresh in new for number in fresh.seq] == expected
