@@ -95,8 +95,14 @@ class BoardWatch:
         self._event = self._event.acknowledged(at_ms)
         return self._event
 
-    def restamp(self, step_ms: int) -> None:
-        """Move along when the host's clock was stepped: all times before it now read `step_ms` later."""
+    def restamp(self, step_ms: int, open_events: Sequence[Event] = ()) -> None:
+        """Move along when the host's clock was stepped: all times before it now read `step_ms` later.
+
+        `open_events`: as they are on record since; that of this board is gone on with.
+        """
+        for event in open_events:
+            if self._event is not None and self._event.identity == event.identity:
+                self._event = event
         self._since_ms += step_ms
         if self._last_heard_ms is not None:
             self._last_heard_ms += step_ms

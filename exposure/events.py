@@ -56,6 +56,20 @@ class Event:
         """Return it as seen by a person; the first acknowledgement stands."""
         return self if self.acknowledged_ms is not None else replace(self, acknowledged_ms=at_ms)
 
+    def moved(self, step_ms: int) -> "Event":
+        """Return it with all its times `step_ms` later: the clock that told them was wrong."""
+        evidence = {
+            name: value + step_ms if name.endswith("_ms") and isinstance(value, int) else value
+            for name, value in self.evidence.items()
+        }
+        return replace(
+            self,
+            opened_ms=self.opened_ms + step_ms,
+            evidence=evidence,
+            acknowledged_ms=None if self.acknowledged_ms is None else self.acknowledged_ms + step_ms,
+            closed_ms=None if self.closed_ms is None else self.closed_ms + step_ms,
+        )
+
     def closed(self, at_ms: int, why: str) -> "Event":
         """Return it closed at `at_ms`, with the reason in words; the first closing stands."""
         return self if self.closed_ms is not None else replace(self, closed_ms=at_ms, closing=why)

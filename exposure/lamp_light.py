@@ -25,6 +25,10 @@ class LampLight(Protocol):
         """
         ...
 
+    def expect(self, max_gap_s: float) -> None:
+        """Let holds run on over silences up to this long from now on."""
+        ...
+
     def restamp(self, step_ms: int) -> None:
         """Move what is remembered of past times along with a step of the clock."""
         ...
@@ -59,6 +63,9 @@ class Photoperiod:
         settled = np.searchsorted(self._settled_ms, utc_ms, "right") > ended
         off = np.searchsorted(self._on_ms, utc_ms, "right") <= ended
         return settled, off
+
+    def expect(self, max_gap_s: float) -> None:
+        """See `LampLight`; silences do not matter."""
 
     def restamp(self, step_ms: int) -> None:
         """See `LampLight`; nothing is remembered."""
@@ -108,6 +115,10 @@ class OwnLight:
         for begin, end in runs(bright, silence_ms > self._max_gap_ms):
             self._run(utc_ms, begin, end, bool(bright[begin]), int(silence_ms[begin]), settled, off)
         return settled, off
+
+    def expect(self, max_gap_s: float) -> None:
+        """See `LampLight`."""
+        self._max_gap_ms = round(max_gap_s * 1000)
 
     def restamp(self, step_ms: int) -> None:
         """See `LampLight`."""

@@ -86,6 +86,15 @@ class LimitWatch:
             self.event = self.event.acknowledged(at_ms)
         return self.event
 
+    def expect(self, max_gap_s: float) -> None:
+        """Let holds run on over silences up to this long from now on."""
+        self._max_gap_ms = round(max_gap_s * 1000)
+
+    def take_up(self, event: Event) -> None:
+        """Go on with a newer version of the open event."""
+        if self.event is not None and self.event.identity == event.identity:
+            self.event = event
+
     def restamp(self, step_ms: int) -> None:
         """Move what is remembered of past times along with a step of the clock."""
         for hold in (self._really, self._probably, self._back):

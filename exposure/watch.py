@@ -11,7 +11,7 @@ from exposure.lamp_light import lamp_light
 from exposure.limit_events import OVER, UNDER, Side
 from exposure.limit_watch import LimitWatch, Signals
 from exposure.rules import RuleSettings
-from exposure.segments import BoolArray, valued
+from exposure.segments import BoolArray, default_max_gap_s, valued
 
 _LONG_AGO_MS = 1 << 60
 
@@ -79,8 +79,23 @@ class SpotWatch:
                 return watch.acknowledge(at_ms)
         return None
 
-    def restamp(self, step_ms: int) -> None:
-        """Move along when the host's clock was stepped: all times before it now read `step_ms` later."""
+    def expect(self, cadence_s: float) -> None:
+        """Let silences count from now on after what suits a board that speaks so often.
+
+        Over `max_gap_s` of the settings a hold runs on in any case.
+        """
+        max_gap_s = max(self._settings.max_gap_s, default_max_gap_s(cadence_s))
+        for part in (self._lamp, self._over, self._under):
+            part.expect(max_gap_s)
+
+    def restamp(self, step_ms: int, open_events: Sequence[Event] = ()) -> None:
+        """Move along when the host's clock was stepped: all times before it now read `step_ms` later.
+
+        `open_events`: as they are on record since; those of this spot are gone on with.
+        """
+        for event in open_events:
+            self._over.take_up(event)
+            self._under.take_up(event)
         if self._frontier_ms != -_LONG_AGO_MS:
             self._frontier_ms += step_ms
         if self._last_valued_ms != -_LONG_AGO_MS:

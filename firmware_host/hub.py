@@ -10,6 +10,7 @@ import contextlib
 import os
 import select
 import termios
+import threading
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -82,6 +83,8 @@ class SerialHub:
         self._waiting: list[Traffic] = []
         self._poll = select.poll()
         self._wake_read, self._wake_write = os.pipe()
+        self._wake_lock = threading.RLock()  # reentrant: a signal may come while this thread holds it
+        self._closed = False
         os.set_blocking(self._wake_read, False)
         os.set_blocking(self._wake_write, False)
         self._poll.register(self._wake_read, select.POLLIN)
@@ -130,8 +133,9 @@ class SerialHub:
 
     def wake(self) -> None:
         """Make a `poll` that waits, or the next one, return at once."""
-        with contextlib.suppress(BlockingIOError):  # full: it will wake all the same
-            os.write(self._wake_write, b"\0")
+        with self._wake_lock, contextlib.suppress(BlockingIOError):  # full: it will wake all the same
+            if not self._closed:  # the number may be that of another file by now
+                os.write(self._wake_write, b"\0")
 
     def take_problems(self) -> list[PortProblem]:
         """Return the ports that cannot be used, each once until it changes."""
@@ -143,8 +147,10 @@ class SerialHub:
         at = self._clock.moment()
         for link in list(self._links.values()):
             self._close_link(link, at, "closed")
-        os.close(self._wake_read)
-        os.close(self._wake_write)
+        with self._wake_lock:
+            self._closed = True
+            os.close(self._wake_read)
+            os.close(self._wake_write)
         traffic, self._waiting = self._waiting, []
         return traffic
 

@@ -58,6 +58,17 @@ class Boards:
                 (json.dumps(asdict(hello)), self._identities.board(hello.board)),
             )
 
+    def restamp(self, from_ms: int, step_ms: int) -> None:
+        """Move by `step_ms` what was recorded at `from_ms` or later: the clock that told it was wrong."""
+        with self._database.transaction():
+            self._written.clear()
+            self._database.execute(
+                "UPDATE board SET"
+                " first_seen_ms = first_seen_ms + iif(first_seen_ms >= ?1, ?2, 0),"
+                " last_seen_ms = last_seen_ms + iif(last_seen_ms >= ?1, ?2, 0)",
+                (from_ms, step_ms),
+            )
+
     def get(self, board: str) -> BoardRecord | None:
         """Return what is known of a board, or None."""
         row = self._database.row(f"{_SELECT} WHERE board = ?", (board,))
