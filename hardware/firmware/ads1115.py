@@ -32,8 +32,9 @@ class Ads1115:
         for n in range(1, table["samples"] + 1):
             # The whole setting goes with each start, so a chip that was reset is none the worse.
             self._bus.write(self._address, table["config"], self._start)
-            while time.ticks_diff(time.ticks_us(), start) < n * window_us // table["samples"]:
-                pass
+            left_us = n * window_us // table["samples"] - time.ticks_diff(time.ticks_us(), start)
+            if left_us > 0:
+                time.sleep_us(left_us)
             counts = whole(self._bus.read(self._address, table["result"], 2), True)
             if counts & 0x8000:
                 counts -= 0x10000
