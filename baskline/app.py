@@ -1,23 +1,30 @@
 """The command line.  Each command lives in its own module and imports what it needs only when it runs."""
 
+import logging
+import os
 import sys
-import traceback
+from typing import Final, cast
 
 import typer
 
 from baskline.commands import boards, check, day, demo, events, replay, run
 from calibrate.errors import KeeperError
 
-EXIT_MEND = 1
-"""Something that the keeper can mend; the last line on standard error says what, where and how."""
-EXIT_BUG = 70
-"""A fault in baskline itself (sysexits EX_SOFTWARE); the traceback is on standard error."""
+# The exit codes of baskline/OUTPUT.md.
+EXIT_MEND: Final = 1
+EXIT_WRONG_USE: Final = 2
+EXIT_FAULT: Final = 70  # EX_SOFTWARE of sysexits(3)
+EXIT_INTERRUPTED: Final = 130
+
+# Whether typer stands on click or brings its own: what is common to all wrong uses of the command line.
+_WrongUse: Final = cast("type[Exception]", typer.BadParameter.__bases__[0])
 
 app = typer.Typer(
     help="A continuous UV Index watch for reptile basking spots. It measures and tells; it switches no lamp.",
     no_args_is_help=True,
     pretty_exceptions_enable=False,
     rich_markup_mode=None,
+    context_settings={"help_option_names": ["--help", "-h"]},
     epilog="Try it without any hardware: baskline demo",
 )
 app.command("demo")(demo.demo)
@@ -31,19 +38,53 @@ app.command("acknowledge")(events.acknowledge)
 
 
 def main() -> None:
-    """Run the command line, turning a keeper's mistake into one line and a fault of ours into a traceback."""
+    """Run the command line and end the process with one of the exit codes of baskline/OUTPUT.md."""
+    sys.exit(_run())
+
+
+def _run() -> int:
+    """Turn wrong use and a keeper's mistake into one line, and a fault of ours into a traceback."""
+    # What the parts below log is for `run`, which sends it where it belongs; here it would only interrupt.
+    logging.getLogger("baskline").addHandler(logging.NullHandler())
+    stdout = sys.stdout
     try:
-        app()
+        code = app(standalone_mode=False)
+        sys.stdout.flush()
     except KeeperError as error:
         print(f"baskline: {error}", file=sys.stderr)
-        sys.exit(EXIT_MEND)
+        return EXIT_MEND
+    except _WrongUse as error:
+        return _wrong_use(error)
     except BrokenPipeError:
-        # The reader of our output went away (`baskline events | head`): nothing is wrong.
-        sys.stderr.close()
-        sys.exit(0)
+        return _reader_left()
+    except SystemExit as ended:
+        if sys.stdout is not stdout:  # so typer marks that it could not write any more
+            return _reader_left()
+        code = ended.code
     except Exception:  # noqa: BLE001 - the outermost shell
+        import traceback
+
         traceback.print_exc()
         print(
             "baskline: this is a fault in baskline, not in what you did; please report it.", file=sys.stderr
         )
-        sys.exit(EXIT_BUG)
+        return EXIT_FAULT
+    return code if isinstance(code, int) else 0
+
+
+def _wrong_use(error: Exception) -> int:
+    """Say what cannot be meant, and where to read what can."""
+    context = getattr(error, "ctx", None)
+    message = error.format_message()  # type: ignore[attr-defined]  # not among the names that typer exports
+    if not sys.argv[1:]:
+        print(message, file=sys.stderr)  # the whole help
+    else:
+        command = context.command_path if context is not None else f"baskline {sys.argv[1]}"
+        print(f"baskline: {message.rstrip('.')}. See {command} --help", file=sys.stderr)
+    return EXIT_WRONG_USE
+
+
+def _reader_left() -> int:
+    """`baskline events | head` is no mistake; what is left in the buffer goes nowhere instead of failing."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), 1)
+    return 0

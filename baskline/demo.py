@@ -14,8 +14,10 @@ from rich.console import Console
 from baskline.charts.errors import ChartError
 from baskline.commands.common import LAMP_CAUTION
 from baskline.live_table import LiveTable
+from baskline.printing import console, say
 from baskline.scenario import Doing, Happening, Scenario, build
-from baskline.wording import day_lines
+from baskline.wording import DAY_HANG, day_lines
+from calibrate.errors import KeeperError
 from firmware_host.clock import ManualClock, SystemClock
 from firmware_host.hub import SerialHub
 from firmware_host.ports import PortWish, find_ports
@@ -38,20 +40,20 @@ _DRAIN_S: Final = 5.0
 
 def run_demo(folder: Path, *, seed: int, broker_config: Path | None) -> None:
     """Run the invented day in `folder`, tell of it, and leave store, capture and charts there."""
-    console = Console(highlight=False)
+    words = console()
     folder.mkdir(parents=True, exist_ok=True)
     scenario = build(folder, seed)
     config = load_config(scenario.config_file)
     capture_path = folder / "demo.capture"
     for old in (*folder.glob(f"{config.bridge.store.name}*"), capture_path, *folder.glob("day-*.png")):
         old.unlink(missing_ok=True)
-    console.print("An invented room: three enclosures, five spots, four boards. One day, accelerated.")
-    console.print(f"{LAMP_CAUTION}\n")
+    say(words, "An invented room: three enclosures, five spots, four boards. One day of it, accelerated.")
+    say(words, f"{LAMP_CAUTION}\n")
 
     with ExitStack() as stack:
         store = stack.enter_context(Store.open(config.bridge.store))
         capture = stack.enter_context(closing(CaptureFile(capture_path)))
-        _watch_the_day(scenario, config, store, capture, _broker(broker_config), console)
+        _watch_the_day(scenario, config, store, capture, _broker(broker_config, words), words)
         days = [
             spot_day(
                 store,
@@ -64,17 +66,17 @@ def run_demo(folder: Path, *, seed: int, broker_config: Path | None) -> None:
             for key, spot in config.spots.items()
         ]
     for shown in days:
-        console.print()
-        for line in day_lines(shown, config):
-            console.print(line)
-    console.print()
-    _draw(days, config, folder, console)
-    console.print(f"\nThe store, the capture and the charts are in {folder}/. Look further:")
-    console.print(f"  baskline day slate --config {scenario.config_file}")
-    console.print(f"  baskline events --config {scenario.config_file}")
-    console.print(
-        f"  baskline replay {capture_path} --store {folder / 'again.db'} --config {scenario.config_file}"
-    )
+        say(words, "")
+        for line in day_lines(shown, config, scenario.day.end_ms):
+            say(words, line, hang=DAY_HANG)
+    say(words, "")
+    _draw(days, config, folder, words)
+    look = f"-c {scenario.config_file}"
+    say(words, f"\nThe store, the capture and the charts are in {folder}/. Look further:")
+    # Not folded: they are to be copied whole.
+    words.print(f"  baskline day slate {look}", soft_wrap=True)
+    words.print(f"  baskline events {look}", soft_wrap=True)
+    words.print(f"  baskline replay {capture_path} --store {folder / 'again.db'} {look}", soft_wrap=True)
 
 
 def _watch_the_day(
@@ -83,7 +85,7 @@ def _watch_the_day(
     store: Store,
     capture: CaptureFile,
     settings: MqttSettings | None,
-    console: Console,
+    words: Console,
 ) -> None:
     day = scenario.day
     clock = ManualClock(day.start_ms)
@@ -95,7 +97,7 @@ def _watch_the_day(
         stack.callback(hub.close)
         for number, board in enumerate(scenario.boards):
             bench.add(board.simulated(utc_offset_ms=day.start_ms, seed=number), 0)
-        table = stack.enter_context(LiveTable(config, console))
+        table = stack.enter_context(LiveTable(config, words))
         audience: list[Audience] = [table]
         publisher = None
         if settings is not None:
@@ -156,24 +158,26 @@ def _drain(publisher: Publisher, store: Store) -> None:
         clock.wait_s(0.05)
 
 
-def _broker(config_file: Path | None) -> MqttSettings | None:
+def _broker(config_file: Path | None, words: Console) -> MqttSettings | None:
     """Return the broker of the keeper's own configuration, with the demo's names in the topics."""
     if config_file is None:
         return None
-    settings = mqtt_settings(load_config(config_file))
+    try:
+        settings = mqtt_settings(load_config(config_file))
+    except KeeperError as error:
+        say(words, f"{error}\nSo no broker is told of this demo.\n")
+        return None
     return None if settings is None else replace(settings, site="demo", bridge="invented-room")
 
 
-def _draw(days: Sequence[SpotDay], config: Config, folder: Path, console: Console) -> None:
+def _draw(days: Sequence[SpotDay], config: Config, folder: Path, words: Console) -> None:
     from baskline.charts.files import save_day_chart
 
     for shown in days:
-        if shown.profile.dose_uvi_h is None:
-            continue  # not calibrated: there is nothing to draw
         path = folder / f"day-{shown.spot}.png"
         try:
-            save_day_chart(shown, config, path)
+            save_day_chart(shown, config, path, shown.bounds.end_ms)
         except ChartError as error:
-            console.print(f"No chart: {error}")
+            say(words, f"No chart: {error}")
             return
-        console.print(f"Drawn: {path}")
+        say(words, f"Drawn: {path}")

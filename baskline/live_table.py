@@ -10,6 +10,7 @@ from rich.live import Live
 from rich.table import Table
 from rich.text import Text
 
+from baskline.printing import say
 from baskline.wording import clock_time, with_doubt
 from calibrate.errors import KeeperError
 from exposure.events import Event
@@ -27,6 +28,10 @@ PLACE_WORDS: Final = {
     Place.UNKNOWN: "? not known",
 }
 _LINE_EVERY_MS: Final = 2 * 3_600_000
+# Of an accelerated day, more often than an eye can follow only costs time.
+_TABLE_EVERY_MS: Final = 4 * 60_000
+# "10:38  TODAY  " stands before the words.
+_HANG: Final = 14
 
 
 class LiveTable:
@@ -39,7 +44,7 @@ class LiveTable:
         self._states: dict[str, SpotState] = {}
         self._last_spot = list(config.spots)[-1]
         self._now_ms = 0
-        self._line_ms = 0
+        self._shown_ms = 0
         self._live = Live(console=console, auto_refresh=False, transient=True)
 
     def __enter__(self) -> Self:
@@ -58,12 +63,12 @@ class LiveTable:
 
     def trouble(self, error: KeeperError) -> None:
         """Say what is in the way of telling the broker."""
-        self._console.print(str(error))
+        say(self._console, str(error))
 
     def event(self, event: Event) -> None:
         """Say how an event has changed."""
         if event.closed_ms is not None and event.closed_ms != event.opened_ms:
-            self._say(event.closed_ms, f"over   {event.subject}: {event.sentence}; {event.closing}")
+            self._say(event.closed_ms, f"over   {event.subject}: {event.closing}")
         else:
             self._say(event.opened_ms, f"{event.severity.value.upper():6} {event.subject}: {event.sentence}")
 
@@ -81,31 +86,40 @@ class LiveTable:
         """Boards show by their spots."""
 
     def _say(self, at_ms: int, words: str) -> None:
-        self._console.print(f"{clock_time(at_ms, self._zone)}  {words}")
+        say(self._console, f"{clock_time(at_ms, self._zone)}  {words}", hang=_HANG)
 
     def _refresh(self) -> None:
+        every_ms = _TABLE_EVERY_MS if self._console.is_terminal else _LINE_EVERY_MS
+        if self._now_ms - self._shown_ms < every_ms:
+            return
+        self._shown_ms = self._now_ms
         if self._console.is_terminal:
             self._live.update(self._table(), refresh=True)
-        elif self._now_ms - self._line_ms >= _LINE_EVERY_MS:
-            self._line_ms = self._now_ms
+        else:
             spots = (
-                f"{key} {'-' if state.uvi is None else f'{state.uvi:.1f}'} {state.place.value}"
+                f"{key} {'-' if state.uvi is None else f'{state.uvi:.1f}'} {_plain(state.place)}"
                 for key, state in self._states.items()
             )
-            self._say(self._now_ms, "       " + ", ".join(spots))
+            self._say(self._now_ms, f"       {', '.join(spots)}")
 
     def _table(self) -> Group:
-        table = Table(box=None, pad_edge=False)
-        for name in ("spot", "UVI", "band", "place", "dose today", "day seen"):
-            table.add_column(name, justify="right" if name in ("UVI", "dose today", "day seen") else "left")
+        table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0))
+        for name in ("spot", "UVI", "band", "ceiling", "is", "dose UVI·h", "seen"):
+            right = name not in ("spot", "band", "is")
+            table.add_column(name, justify="right" if right else "left", no_wrap=True)
         for key, state in self._states.items():
-            dose = "-" if state.dose_uvi_h is None else f"{state.dose_uvi_h:.1f} UVI·h"
             table.add_row(
                 self._config.spots[key].label,
                 with_doubt(state.uvi, state.u_uvi) if state.uvi is not None else "-",
-                f"{state.band_low_uvi:g} to {state.band_high_uvi:g}, ceiling {state.ceiling_uvi:g}",
+                f"{state.band_low_uvi:g} to {state.band_high_uvi:g}",
+                f"{state.ceiling_uvi:g}",
                 PLACE_WORDS[state.place],
-                dose,
+                "-" if state.dose_uvi_h is None else f"{state.dose_uvi_h:.1f}",
                 f"{100 * state.coverage:.0f} %",
             )
-        return Group(Text(f"{clock_time(self._now_ms, self._zone)}  (k = 2)"), table)
+        heading = f"{clock_time(self._now_ms, self._zone)}  each spot now, and the day so far; ± is k = 2"
+        return Group(Text(heading), table)
+
+
+def _plain(place: Place) -> str:
+    return PLACE_WORDS[place].partition(" ")[2]

@@ -1,15 +1,34 @@
-"""Words for numbers, as the command line prints them."""
+"""Words for numbers, as the command line and the charts print them."""
 
 from collections.abc import Iterator
 from datetime import UTC, datetime
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 from zoneinfo import ZoneInfo
 
 from exposure.events import Event
+from exposure.wording import uvi_text
 
 if TYPE_CHECKING:
     from ingest.config import Config
     from ingest.day import SpotDay
+
+DAY_HANG: Final = 11
+"""In which column the words of `day_lines` begin."""
+
+FLAG_WORDS: Final = {
+    "uncalibrated": "not calibrated",
+    "missing": "a channel is missing",
+    "saturated": "sensor at its limit",
+    "below_range": "below what was calibrated",
+    "above_range": "above what was calibrated",
+    "negative": "below dark",
+    "temperature": "outside the calibrated temperatures",
+    "other_lamp_kind": "calibrated under another kind of lamp",
+    "sensor_fault": "sensor fault",
+    "clock_unsure": "clock not set",
+    "stale_calibration": "calibration too old",
+}
+"""What is wrong with a sample, by its flag's name in lower case."""
 
 
 def clock_time(utc_ms: int, zone: ZoneInfo) -> str:
@@ -17,12 +36,18 @@ def clock_time(utc_ms: int, zone: ZoneInfo) -> str:
     return datetime.fromtimestamp(utc_ms / 1000, UTC).astimezone(zone).strftime("%H:%M")
 
 
-def with_doubt(value: float | None, u_value: float | None, unit: str = "") -> str:
-    """Return `2.9 ± 0.3`: a value with twice its standard uncertainty (k = 2), both to one decimal or two."""
+def clock_span(start_ms: int, end_ms: int, shown: "SpotDay") -> str:
+    """Return `15:09 to 15:50`; the end of the day is 24:00."""
+    zone = ZoneInfo(shown.bounds.time_zone)
+    end = "24:00" if end_ms == shown.bounds.end_ms else clock_time(end_ms, zone)
+    return f"{clock_time(start_ms, zone)} to {end}"
+
+
+def with_doubt(value: float | None, u_value: float | None, unit: str = "", *, at_least: bool = False) -> str:
+    """Return `2.9 ± 0.3 UVI`: a value with twice its standard uncertainty (k = 2)."""
     if value is None or u_value is None:
         return "not known"
-    digits = 2 if 2 * u_value < 0.1 else 1
-    return f"{value:.{digits}f} ± {2 * u_value:.{digits}f}{f' {unit}' if unit else ''}"
+    return f"{uvi_text(value, u_value, 2.0, at_least=at_least)} {unit}".rstrip()
 
 
 def hours(value: float | None) -> str:
@@ -32,11 +57,26 @@ def hours(value: float | None) -> str:
 
 def event_words(event: Event, zone: ZoneInfo) -> str:
     """Return an event as one line of a day's story."""
+    who = f"board {event.subject} " if event.subject_kind == "board" else ""
+    told = f"{clock_time(event.opened_ms, zone)} {who}{event.sentence}"
     if event.closed_ms is None:
-        return f"{clock_time(event.opened_ms, zone)} {event.sentence} (open)"
-    if event.closed_ms == event.opened_ms:
-        return f"{clock_time(event.opened_ms, zone)} {event.sentence}"
-    return f"{clock_time(event.opened_ms, zone)} {event.sentence}; until {clock_time(event.closed_ms, zone)}"
+        return f"{told} (open)"
+    return (
+        told if event.closed_ms == event.opened_ms else f"{told}; until {clock_time(event.closed_ms, zone)}"
+    )
+
+
+def seen_until_ms(shown: "SpotDay", now_ms: int) -> int:
+    """Return up to when the day can have been seen: to `now_ms` while it lasts."""
+    return min(max(now_ms, shown.bounds.start_ms), shown.bounds.end_ms)
+
+
+def gaps_until_ms(shown: "SpotDay", now_ms: int) -> list[tuple[int, int]]:
+    """Return (from, to) of what was not seen, UTC milliseconds, without what is still to come."""
+    until_ms = seen_until_ms(shown, now_ms)
+    longest_ms = shown.profile.max_gap_s * 1000
+    clipped = [(gap.start_ms, min(gap.end_ms, until_ms)) for gap in shown.profile.gaps]
+    return [(start, end) for start, end in clipped if end - start > longest_ms]
 
 
 def day_title(shown: "SpotDay", config: "Config") -> str:
@@ -45,60 +85,59 @@ def day_title(shown: "SpotDay", config: "Config") -> str:
     return f"{label}, {shown.bounds.date.strftime('%A')} {shown.bounds.date.day} {shown.bounds.date:%B %Y}"
 
 
-def day_summary(shown: "SpotDay") -> list[str]:
+def seen_words(shown: "SpotDay", now_ms: int) -> str:
+    """Return how much of the day there is a UVI of: of the whole day, or of the day so far."""
+    until_ms = seen_until_ms(shown, now_ms)
+    length_ms = shown.bounds.end_ms - shown.bounds.start_ms
+    so_far_ms = until_ms - shown.bounds.start_ms
+    part = shown.profile.coverage * length_ms / so_far_ms if so_far_ms else 0.0
+    percent = round(100 * min(part, 1.0))
+    if gaps_until_ms(shown, now_ms):
+        percent = min(percent, 99)  # what says 100 % has no gap
+    return f"{percent} % of the day{'' if until_ms == shown.bounds.end_ms else ' so far'}"
+
+
+def day_summary(shown: "SpotDay", now_ms: int) -> list[str]:
     """Return the day's main numbers as short phrases."""
     profile = shown.profile
     zone = ZoneInfo(shown.bounds.time_zone)
-    least = "at least " if profile.at_least else ""
+    seen = f"{seen_words(shown, now_ms)} seen"
     if profile.dose_uvi_h is None:
-        return [f"{100 * profile.coverage:.0f} % of the day seen with a value"]
+        return [no_value_words(shown)]
+    least = profile.at_least
     at = f" at {clock_time(profile.peak_ms, zone)}" if profile.peak_ms is not None else ""
     return [
-        f"dose {least}{with_doubt(profile.dose_uvi_h, profile.u_dose_uvi_h, 'UVI·h')}",
-        f"peak {least}{with_doubt(profile.peak_uvi, profile.u_peak_uvi)}{at}",
+        f"dose {with_doubt(profile.dose_uvi_h, profile.u_dose_uvi_h, 'UVI·h', at_least=least)}",
+        f"peak {with_doubt(profile.peak_uvi, profile.u_peak_uvi, at_least=least)}{at}",
         f"{hours(profile.hours_in_band)} in band",
-        f"{100 * profile.coverage:.0f} % of the day seen",
+        seen,
     ]
 
 
-def day_lines(shown: "SpotDay", config: "Config") -> Iterator[str]:
-    """Yield the lines that `baskline day` prints."""
+def no_value_words(shown: "SpotDay") -> str:
+    """Return why a day has no UVI at all."""
+    reasons = _flag_words(shown)
+    return ", ".join(reasons) if reasons else "no readings"
+
+
+def day_lines(shown: "SpotDay", config: "Config", now_ms: int) -> Iterator[str]:
+    """Yield the lines that `baskline day` prints; words start in column `DAY_HANG`."""
     profile = shown.profile
     zone = ZoneInfo(shown.bounds.time_zone)
     spot = config.spots[shown.spot]
     lamp = config.lamps[spot.lamp]
     band = profile.band
-    wanted = f"zone {spot.zone}, band" if spot.zone is not None and spot.own_band is None else "band"
     yield day_title(shown, config)
-    yield (
-        f"{config.enclosures[spot.enclosure].label}, {spot.kind} spot under {lamp.kind}; {wanted}"
-        f" {band.low_uvi:g} to {band.high_uvi:g}, ceiling {band.ceiling_uvi:g}; ± is k = 2"
-    )
+    yield f"{config.enclosures[spot.enclosure].label}, {spot.kind} spot under {lamp.kind}; ± is k = 2"
     yield ""
-    yield f"seen       {100 * profile.coverage:.0f} % of the day{_gap_words(shown, zone)}"
+    zone_words = f"zone {spot.zone}, " if spot.zone is not None and spot.own_band is None else ""
+    yield f"wanted     {zone_words}{band.low_uvi:g} to {band.high_uvi:g}, never over {band.ceiling_uvi:g}"
     if profile.dose_uvi_h is None:
-        yield "           without a value: " + (", ".join(_flag_words(shown)) or "no readings")
+        kept = "; the readings are kept" if len(shown.samples) else ""
+        yield f"no UVI     {no_value_words(shown)}{kept}"
     else:
-        least = "at least " if profile.at_least else ""
-        at = f" at {clock_time(profile.peak_ms, zone)}" if profile.peak_ms is not None else ""
-        yield f"peak       {least}{with_doubt(profile.peak_uvi, profile.u_peak_uvi, 'UVI')}{at}"
-        yield (
-            f"dose       {least}{with_doubt(profile.dose_uvi_h, profile.u_dose_uvi_h, 'UVI·h')}"
-            f" = {with_doubt(profile.dose_sed, profile.u_dose_sed, 'SED')}"
-        )
-        if profile.first_light_ms is not None and profile.last_light_ms is not None:
-            yield (
-                f"light      {clock_time(profile.first_light_ms, zone)} to"
-                f" {clock_time(profile.last_light_ms, zone)}, {hours(profile.lit_hours)},"
-                f" mean {with_doubt(profile.mean_uvi_lit, profile.u_mean_uvi_lit, 'UVI')}"
-            )
-            yield (
-                f"in band    {hours(profile.hours_in_band)}; below {hours(profile.hours_below_band)},"
-                f" above {hours(profile.hours_above_band)}, over the ceiling"
-                f" {hours(profile.hours_above_ceiling)}"
-            )
-        else:
-            yield "light      none seen"
+        yield f"seen       {seen_words(shown, now_ms)}{_gap_words(shown, now_ms)}"
+        yield from _number_lines(shown, zone)
         doubts = _flag_words(shown)
         if doubts:
             yield f"doubtful   {', '.join(doubts)}"
@@ -106,17 +145,40 @@ def day_lines(shown: "SpotDay", config: "Config") -> Iterator[str]:
         yield f"{'events' if number == 0 else '':10} {event_words(event, zone)}"
 
 
-def _gap_words(shown: "SpotDay", zone: ZoneInfo) -> str:
-    gaps = shown.profile.gaps
-    if not gaps or shown.profile.coverage == 0:
+def _number_lines(shown: "SpotDay", zone: ZoneInfo) -> Iterator[str]:
+    profile = shown.profile
+    least = profile.at_least
+    at = f" at {clock_time(profile.peak_ms, zone)}" if profile.peak_ms is not None else ""
+    yield f"peak       {with_doubt(profile.peak_uvi, profile.u_peak_uvi, 'UVI', at_least=least)}{at}"
+    yield (
+        f"dose       {with_doubt(profile.dose_uvi_h, profile.u_dose_uvi_h, 'UVI·h', at_least=least)}"
+        f" = {with_doubt(profile.dose_sed, profile.u_dose_sed, 'SED')}"
+    )
+    if profile.first_light_ms is None or profile.last_light_ms is None:
+        yield "light      none seen"
+        return
+    yield (
+        f"light      {clock_time(profile.first_light_ms, zone)} to"
+        f" {clock_time(profile.last_light_ms, zone)}, {hours(profile.lit_hours)},"
+        f" mean {with_doubt(profile.mean_uvi_lit, profile.u_mean_uvi_lit, 'UVI')}"
+    )
+    yield (
+        f"in band    {hours(profile.hours_in_band)}; below {hours(profile.hours_below_band)},"
+        f" above {hours(profile.hours_above_band)}, over the ceiling"
+        f" {hours(profile.hours_above_ceiling)}"
+    )
+
+
+def _gap_words(shown: "SpotDay", now_ms: int) -> str:
+    gaps = gaps_until_ms(shown, now_ms)
+    if not gaps:
         return ""
-    spans = [f"{clock_time(gap.start_ms, zone)} to {clock_time(gap.end_ms, zone)}" for gap in gaps[:3]]
+    spans = [clock_span(start, end, shown) for start, end in gaps[:3]]
     more = f" and {len(gaps) - 3} more times" if len(gaps) > 3 else ""
     return f"; nothing from {', '.join(spans)}{more}"
 
 
 def _flag_words(shown: "SpotDay") -> list[str]:
     return [
-        f"{name.replace('_', ' ')} for {hours(spent)}"
-        for name, spent in sorted(shown.profile.flag_hours.items())
+        f"{FLAG_WORDS[name]} for {hours(spent)}" for name, spent in sorted(shown.profile.flag_hours.items())
     ]

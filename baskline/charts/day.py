@@ -1,228 +1,318 @@
-"""The chart of one spot's day."""
+"""The chart of one spot's day: one definition for files, page and report.
 
-from collections.abc import Sequence
-from dataclasses import dataclass
-from datetime import datetime
-from typing import Any
-from zoneinfo import ZoneInfo
+It has a fixed size, so that words can be placed where they have room.  Everything is told apart by place,
+words, lightness or stroke before colour: it holds in grey print and for any colour vision.
+"""
+
+from collections.abc import Mapping, Sequence
+from typing import Any, Final
 
 import altair as alt
 
-from exposure.bands import Band
-from exposure.trace import Trace
+from baskline.charts.clock_axis import HOUR_MS, clock_ticks
+from baskline.charts.drawing import DayDrawing
+from baskline.charts.hatching import hatched
+from baskline.charts.layout import Layout
+from baskline.charts.text import FONT, width_px
 
-HOUR_MS = 3_600_000
+_INK: Final = "#22303a"
+_QUIET: Final = "#5d6a73"
+_BAND: Final = "#dcead0"
+_BAND_INK: Final = "#3f5a26"
+_LINE: Final = "#14557b"
+_LIMIT: Final = "#9c1c1c"
+_HATCH: Final = "#b4babf"
+_SPAN_INK: Final = {"now": _LIMIT, "today": _INK, "note": _QUIET, "doubtful": _QUIET}
 
-# Told apart by lightness, dash and label as well as hue: they hold in grey print and for any colour vision.
-_INK = "#22303a"
-_QUIET = "#6b7780"
-_BAND = "#d9e8c9"
-_LINE = "#14557b"
-_CEILING = "#9c1c1c"
-_MISSING = "#e7e5e1"
-_FONT = "Roboto, Noto Sans, DejaVu Sans, sans-serif"
-
-
-@dataclass(frozen=True, slots=True)
-class Marker:
-    """Something that happened at one moment of the day: drawn above the curve with its words."""
-
-    at_ms: int
-    words: str
+Row = Mapping[str, object]
 
 
-@dataclass(frozen=True, slots=True)
-class DayDrawing:
-    """What the chart of a day shows.  `gaps_ms` are (from, to) pairs in UTC milliseconds."""
-
-    title: str
-    subtitle: Sequence[str]
-    starts_ms: int
-    ends_ms: int
-    time_zone: ZoneInfo
-    trace: Trace
-    band: Band | None
-    gaps_ms: Sequence[tuple[int, int]]
-    markers: Sequence[Marker]
-
-
-def day_chart(day: DayDrawing, *, width_px: int = 860, height_px: int = 360) -> alt.LayerChart:
-    """Draw the day: the band, the ceiling, UVI and its interval (k = 2), what is missing, what happened."""
-    hours = (day.ends_ms - day.starts_ms) / HOUR_MS
-    x_scale = alt.Scale(domain=[0, hours], nice=False)
-    top_uvi = _top_uvi(day)
-    y_scale = alt.Scale(domain=[0, top_uvi], nice=False)
-    x = alt.X("hour:Q", scale=x_scale, axis=_clock_axis(day, narrow=width_px < 500))
-    y_axis = alt.Axis(grid=False, tickCount=6, title="UV Index (UVI)")
-    layers: list[alt.Chart] = []
-
-    if day.band is not None:
-        layers += _limits(day.band, hours, x, y_scale, y_axis)
-    if day.gaps_ms:
-        layers += _missing(day, x, y_scale)
-    layers += _curve(day, x, y_scale, y_axis)
-    if day.markers:
-        layers += _markers(day, x, y_scale, top_uvi)
-
-    chart: alt.LayerChart = (
+def day_spec(day: DayDrawing, *, total_width_px: int = 760) -> dict[str, Any]:
+    """Return the chart as a Vega-Lite specification, `total_width_px` wide (360 for a phone)."""
+    layout = Layout.of(day, total_width_px)
+    pen = _Pen(day, layout)
+    layers = [
+        *pen.band(),
+        *pen.holes(),
+        *pen.curve(),
+        *pen.ceiling(),
+        *pen.spans(),
+        *pen.margin_words(),
+    ]
+    chart = (
         alt.layer(*layers)
         .properties(
-            width=width_px,
-            height=height_px,
+            width=layout.width_px,
+            height=layout.height_px,
             title=alt.TitleParams(
-                day.title,
-                subtitle=list(day.subtitle),
+                layout.title,
+                subtitle=list(layout.summary),
                 anchor="start",
-                fontSize=17,
-                subtitleFontSize=12,
+                frame="group",
+                dx=layout.edge_px - layout.left_px,
+                fontSize=layout.title_size_px,
+                subtitleFontSize=layout.size_px,
                 subtitleColor=_QUIET,
+                subtitlePadding=5,
                 color=_INK,
-                offset=14,
+                offset=layout.title_offset_px,
             ),
             background="white",
-            padding={"left": 12, "right": 18, "top": 12, "bottom": 12},
+            autosize=alt.AutoSizeParams(type="none"),
+            padding={
+                "left": layout.left_px,
+                "right": layout.right_px,
+                "top": layout.top_px,
+                "bottom": layout.bottom_px,
+            },
         )
-        .configure(font=_FONT)
+        .configure(font=FONT)
         .configure_view(stroke=None)
         .configure_axis(
-            labelColor=_INK, titleColor=_QUIET, domainColor=_QUIET, tickColor=_QUIET, titleFontWeight="normal"
+            labelColor=_INK,
+            labelFontSize=layout.size_px,
+            titleColor=_QUIET,
+            titleFontSize=layout.size_px - 1,
+            titleFontWeight="normal",
+            domainColor=_QUIET,
+            tickColor=_QUIET,
+            grid=False,
         )
     )
-    return chart
+    spec: dict[str, Any] = chart.to_dict()
+    # Put in here, not above: altair would walk through every row and copy it several times.
+    spec["datasets"] = pen.rows
+    return spec
 
 
-def _top_uvi(day: DayDrawing) -> float:
-    seen = [1.0]
-    if len(day.trace):
-        seen.append(float(day.trace.upper_uvi.max()))
-    if day.band is not None:
-        seen.append(day.band.ceiling_uvi)
-    return max(seen) * 1.22
+class _Pen:
+    """Draws the layers; `rows` gathers their data by name."""
 
+    def __init__(self, day: DayDrawing, layout: Layout) -> None:
+        self._day = day
+        self._layout = layout
+        self.rows: dict[str, Sequence[Row]] = {}
+        hours = (day.ends_ms - day.starts_ms) / HOUR_MS
+        self._whole_day = {"hour": 0.0, "until": hours}
+        self._x_scale = alt.Scale(domain=[0, hours], nice=False)
+        self._y_scale = alt.Scale(
+            domain=[0, layout.top_uvi], range=[layout.height_px, layout.strip_px], nice=False
+        )
+        self._x_axis = _clock_axis(day, layout)
+        self._y_axis = alt.Axis(
+            title="UVI",
+            titleAngle=0,
+            titleAlign="right",
+            titleBaseline="bottom",
+            titleX=-6,
+            titleY=layout.strip_px - 8,
+            tickCount=5,
+            labelPadding=4,
+            zindex=1,  # over the band
+        )
 
-def _hour(at_ms: int, day: DayDrawing) -> float:
-    return (at_ms - day.starts_ms) / HOUR_MS
+    def band(self) -> list[alt.Chart]:
+        """Draw the band as a lighter area."""
+        band = self._day.band
+        rows = [{**self._whole_day, "low": band.low_uvi, "high": band.high_uvi}]
+        return [
+            self._chart("band", rows)
+            .mark_rect(color=_BAND)
+            .encode(x=self._x(), x2="until:Q", y=self._y("low"), y2="high:Q")
+        ]
 
+    def holes(self) -> list[alt.Chart]:
+        """Hatch what was not seen, and say why where there is room."""
+        layout, day = self._layout, self._day
+        top_px, bottom_px = layout.strip_px, float(layout.height_px)
+        areas, strokes, words = [], [], []
+        for hole in day.holes:
+            left_px, right_px = layout.x_px(hole.start_ms), layout.x_px(hole.end_ms)
+            areas.append({**self._span_hours(left_px, right_px), "low": 0.0, "high": layout.top_uvi})
+            strokes += [
+                {
+                    **self._span_hours(x, x2),
+                    "uvi": layout.uvi_at(y),
+                    "to_uvi": layout.uvi_at(y2),
+                }
+                for x, y, x2, y2 in hatched(left_px, right_px, top_px, bottom_px)
+            ]
+            if width_px(hole.words, layout.size_px) + 12 < right_px - left_px:
+                middle_px = (left_px + right_px) / 2
+                words.append(
+                    {
+                        "hour": layout.hour_at(middle_px),
+                        "uvi": layout.uvi_at((top_px + bottom_px) / 2),
+                        "words": hole.words,
+                    }
+                )
+        if not areas:
+            return []
+        text = self._chart("hole_words", words)
+        style: dict[str, Any] = {"fontSize": layout.size_px, "baseline": "middle"}
+        at: dict[str, Any] = {"x": self._x(), "y": self._y("uvi"), "text": "words:N"}
+        return [
+            self._chart("holes", areas)
+            .mark_rect(fill=None, stroke=_HATCH, strokeWidth=0.8)
+            .encode(x=self._x(), x2="until:Q", y=self._y("low"), y2="high:Q"),
+            self._chart("hatching", strokes)
+            .mark_rule(color=_HATCH, strokeWidth=0.8)
+            .encode(x=self._x(), x2="until:Q", y=self._y("uvi"), y2="to_uvi:Q"),
+            text.mark_text(stroke="white", strokeWidth=5, strokeJoin="round", **style).encode(**at),
+            text.mark_text(color=_INK, **style).encode(**at),
+        ]
 
-def _clock_axis(day: DayDrawing, *, narrow: bool) -> alt.Axis:
-    """Label elapsed hours with the keeper's clock, which skips or repeats an hour twice a year."""
-    every_h = 6 if narrow else 3
-    labels: dict[int, str] = {}
-    for hour in range(round((day.ends_ms - day.starts_ms) / HOUR_MS) + 1):
-        at = datetime.fromtimestamp((day.starts_ms + hour * HOUR_MS) / 1000, day.time_zone)
-        if at.hour % every_h == 0 and at.strftime("%H:%M") not in labels.values():
-            labels[hour] = at.strftime("%H:%M")
-    labels[round((day.ends_ms - day.starts_ms) / HOUR_MS)] = "24:00"
-    words = ", ".join(f"'{hour}': '{label}'" for hour, label in labels.items())
-    return alt.Axis(
-        values=list(labels), labelExpr=f"({{{words}}})[datum.value]", grid=False, title=None, labelFlush=False
-    )
+    def curve(self) -> list[alt.Chart]:
+        """Draw UVI with its interval: solid, or dashed and paler where it is doubtful."""
+        good, doubtful = self._curve_rows()
+        layers = []
+        for name, rows in (("curve", good), ("doubtful_curve", doubtful)):
+            if not rows:
+                continue
+            is_good = name == "curve"
+            chart = self._chart(name, rows)
+            layers += [
+                chart.mark_area(color=_LINE, opacity=0.28 if is_good else 0.13).encode(
+                    x=self._x(), y=self._y("lower"), y2="upper:Q", detail="part:N"
+                ),
+                chart.mark_line(
+                    color=_LINE, strokeWidth=1.7 if is_good else 1.2, strokeDash=[1, 0] if is_good else [4, 3]
+                ).encode(x=self._x(), y=self._y("uvi"), detail="part:N"),
+            ]
+        return layers
 
-
-def _missing(day: DayDrawing, x: alt.X, y_scale: alt.Scale) -> list[alt.Chart]:
-    rows: list[dict[str, Any]] = [
-        {"hour": _hour(start, day), "until": _hour(end, day), "words": "no readings"}
-        for start, end in day.gaps_ms
-    ]
-    chart = alt.Chart(alt.Data(values=rows))
-    wide = [row for row in rows if row["until"] - row["hour"] > 1.5]
-    return [
-        chart.mark_rect(color=_MISSING, opacity=0.85).encode(x=x, x2="until:Q"),
-        alt.Chart(alt.Data(values=[{**row, "zero": 0} for row in wide]))
-        .mark_text(align="left", baseline="bottom", dx=4, dy=-4, fontSize=10, color=_QUIET)
-        .encode(x=x, y=alt.Y("zero:Q", scale=y_scale), text="words:N"),
-    ]
-
-
-def _limits(band: Band, hours: float, x: alt.X, y_scale: alt.Scale, y_axis: alt.Axis) -> list[alt.Chart]:
-    rows = [
-        {
-            "hour": 0.0,
-            "until": hours,
-            "low": band.low_uvi,
-            "high": band.high_uvi,
-            "ceiling": band.ceiling_uvi,
-            "band_words": f"band {band.low_uvi:g} to {band.high_uvi:g}",
-            "ceiling_words": f"ceiling {band.ceiling_uvi:g}",
-        }
-    ]
-    chart = alt.Chart(alt.Data(values=rows))
-    label: dict[str, Any] = {"align": "left", "dx": 5, "fontSize": 11}
-    return [
-        chart.mark_rect(color=_BAND).encode(
-            x=x, x2="until:Q", y=alt.Y("low:Q", scale=y_scale, axis=y_axis), y2="high:Q"
-        ),
-        chart.mark_rule(color=_CEILING, strokeDash=[7, 4], strokeWidth=1.6).encode(
-            x=x, x2="until:Q", y=alt.Y("ceiling:Q", scale=y_scale)
-        ),
-        chart.mark_text(baseline="top", dy=4, color="#3f5a26", **label).encode(
-            x=x, y=alt.Y("high:Q", scale=y_scale), text="band_words:N"
-        ),
-        chart.mark_text(baseline="bottom", dy=-4, color=_CEILING, **label).encode(
-            x=x, y=alt.Y("ceiling:Q", scale=y_scale), text="ceiling_words:N"
-        ),
-    ]
-
-
-def _curve(day: DayDrawing, x: alt.X, y_scale: alt.Scale, y_axis: alt.Axis) -> list[alt.Chart]:
-    trace = day.trace
-    rows = [
-        {
-            "hour": round(_hour(int(trace.utc_ms[i]), day), 4),
-            "uvi": round(float(trace.uvi[i]), 4),
-            "lower": round(float(trace.lower_uvi[i]), 4),
-            "upper": round(float(trace.upper_uvi[i]), 4),
-            "part": int(trace.segment[i]),
-            "doubtful": bool(trace.doubtful[i]),
-        }
-        for i in range(len(trace))
-    ]
-    chart = alt.Chart(alt.Data(values=rows))
-    y = alt.Y("uvi:Q", scale=y_scale, axis=y_axis)
-    return [
-        chart.mark_area(color=_LINE, opacity=0.25).encode(
-            x=x, y=alt.Y("lower:Q", scale=y_scale, axis=y_axis), y2="upper:Q", detail="part:N"
-        ),
-        chart.mark_line(color=_LINE, strokeWidth=1.8).encode(x=x, y=y, detail="part:N"),
-        alt.Chart(alt.Data(values=[row for row in rows if row["doubtful"]]))
-        .mark_point(color=_QUIET, size=14, filled=False, strokeWidth=0.8)
-        .encode(x=x, y=y),
-    ]
-
-
-def _markers(day: DayDrawing, x: alt.X, y_scale: alt.Scale, top_uvi: float) -> list[alt.Chart]:
-    """Place words on alternate lines, turned inwards at the right edge, so that neighbours stay readable."""
-    hours = _hour(day.ends_ms, day)
-    rows = []
-    for index, marker in enumerate(sorted(day.markers, key=lambda each: each.at_ms)):
-        hour = _hour(marker.at_ms, day)
-        line = index % 3
-        rows.append(
-            {
-                "hour": hour,
-                "foot": 0,
-                "level": top_uvi * (0.985 - 0.05 * line),
-                "words": marker.words,
-                "leftwards": hour > hours * 0.7,
+    def _curve_rows(self) -> tuple[list[Row], list[Row]]:
+        """Return the points of the good pieces and of the doubtful ones; neighbours share a point."""
+        trace = self._day.trace
+        pieces: tuple[list[Row], list[Row]] = ([], [])
+        part = 0
+        previous: dict[str, float] | None = None
+        for i in range(len(trace)):
+            point = {
+                "hour": round(self._hour(int(trace.utc_ms[i])), 4),
+                "uvi": round(float(trace.uvi[i]), 4),
+                "lower": round(float(trace.lower_uvi[i]), 4),
+                "upper": round(float(trace.upper_uvi[i]), 4),
             }
-        )
-    level = alt.Y("level:Q", scale=y_scale)
-    layers = [
-        alt.Chart(alt.Data(values=rows))
-        .mark_rule(color=_INK, strokeWidth=0.8, opacity=0.55)
-        .encode(x=x, y=level, y2="foot:Q")
-    ]
-    for leftwards in (False, True):
-        side = [row for row in rows if row["leftwards"] is leftwards]
-        layers.append(
-            alt.Chart(alt.Data(values=side))
-            .mark_text(
-                align="right" if leftwards else "left",
-                baseline="middle",
-                dx=-5 if leftwards else 5,
-                fontSize=11,
-                color=_INK,
+            rows = pieces[int(trace.doubtful[i])]
+            connected = i > 0 and trace.segment[i] == trace.segment[i - 1]
+            if not connected or trace.doubtful[i] != trace.doubtful[i - 1]:
+                part += 1
+                if connected and previous is not None:
+                    rows.append({**previous, "part": part})
+            rows.append({**point, "part": part})
+            previous = point
+        return pieces
+
+    def ceiling(self) -> list[alt.Chart]:
+        """Draw the ceiling over everything: it must never be passed."""
+        if not self._layout.ceiling_shown:
+            return []
+        rows = [{**self._whole_day, "uvi": self._day.band.ceiling_uvi}]
+        return [
+            self._chart("ceiling", rows)
+            .mark_rule(color=_LIMIT, strokeDash=[7, 4], strokeWidth=1.6)
+            .encode(x=self._x(), x2="until:Q", y=self._y("uvi"))
+        ]
+
+    def spans(self) -> list[alt.Chart]:
+        """Draw what happened as bars in lanes above the curve, with words over each, and thin lines down."""
+        layout = self._layout
+        bars, words, lines = [], [], []
+        for each in layout.lanes.placed:
+            bar_px = (each.lane + 1) * layout.lane_px - 4
+            uvi, ink = layout.uvi_at(bar_px), _SPAN_INK[each.span.look]
+            dashed = each.span.look == "doubtful"
+            bars.append(
+                {
+                    **self._span_hours(each.left_px, each.right_px),
+                    "uvi": uvi,
+                    "ink": ink,
+                    "thick": 2 if dashed else 4,
+                    "dashed": dashed,
+                }
             )
-            .encode(x=x, y=level, text="words:N")
-        )
-    return layers
+            words.append(
+                {
+                    "hour": layout.hour_at(each.words_px),
+                    "uvi": layout.uvi_at(bar_px - 5),
+                    "words": each.words,
+                    "ink": ink,
+                }
+            )
+            if not dashed:
+                ends_px = {each.left_px, each.right_px} if each.is_long else {each.left_px}
+                lines += [
+                    {"hour": layout.hour_at(x), "uvi": uvi, "zero": 0.0, "ink": ink} for x in sorted(ends_px)
+                ]
+        if not bars:
+            return []
+        colour = alt.Color("ink:N", scale=None)
+        return [
+            self._chart("span_ends", lines)
+            .mark_rule(strokeWidth=0.8, opacity=0.5)
+            .encode(x=self._x(), y=self._y("uvi"), y2="zero:Q", color=colour),
+            self._chart("spans", bars)
+            .mark_rule()
+            .encode(
+                x=self._x(),
+                x2="until:Q",
+                y=self._y("uvi"),
+                color=colour,
+                strokeWidth=alt.StrokeWidth("thick:Q", scale=None),
+                strokeDash=alt.condition("datum.dashed", alt.value([4, 3]), alt.value([1, 0])),
+            ),
+            self._chart("span_words", words)
+            .mark_text(align="left", baseline="bottom", fontSize=layout.size_px - 1)
+            .encode(x=self._x(), y=self._y("uvi"), text="words:N", color=colour),
+        ]
+
+    def margin_words(self) -> list[alt.Chart]:
+        """Name the limits beside them, in the right margin."""
+        layout = self._layout
+        rows = [
+            {
+                "hour": layout.hour_at(layout.width_px + 6),
+                "uvi": layout.uvi_at(word.y_px),
+                "words": word.words,
+                "ink": _LIMIT if word.look == "limit" else _BAND_INK,
+            }
+            for word in layout.margin
+        ]
+        return [
+            self._chart("margin", rows)
+            .mark_text(align="left", baseline="middle", fontSize=layout.size_px)
+            .encode(x=self._x(), y=self._y("uvi"), text="words:N", color=alt.Color("ink:N", scale=None))
+        ]
+
+    def _chart(self, name: str, rows: Sequence[Row]) -> alt.Chart:
+        self.rows[name] = rows
+        return alt.Chart(alt.NamedData(name=name))
+
+    def _x(self) -> alt.X:
+        return alt.X("hour:Q", scale=self._x_scale, axis=self._x_axis)
+
+    def _y(self, field: str) -> alt.Y:
+        return alt.Y(f"{field}:Q", scale=self._y_scale, axis=self._y_axis)
+
+    def _hour(self, at_ms: int) -> float:
+        return (at_ms - self._day.starts_ms) / HOUR_MS
+
+    def _span_hours(self, left_px: float, right_px: float) -> dict[str, float]:
+        return {"hour": self._layout.hour_at(left_px), "until": self._layout.hour_at(right_px)}
+
+
+def _clock_axis(day: DayDrawing, layout: Layout) -> alt.Axis:
+    ticks = clock_ticks(day.starts_ms, day.ends_ms, day.time_zone, narrow=layout.narrow)
+    words = ", ".join(f"'{tick.hour:g}': '{tick.label}'" for tick in ticks)
+    return alt.Axis(
+        values=[tick.hour for tick in ticks],
+        labelExpr=f"({{{words}}})[datum.value]",
+        labelFlush=False,
+        labelOverlap=False,
+        title=list(layout.caption),
+        titleAlign="left",
+        titleAnchor="start",
+        titleX=layout.edge_px - layout.left_px,
+        titlePadding=10,
+    )

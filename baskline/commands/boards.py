@@ -4,19 +4,15 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from baskline.commands.common import (
-    DEFAULT_CONFIG,
-    LAMP_CAUTION,
-    ConfigOption,
-    JsonOption,
-    console,
-    print_json,
-)
+from baskline.commands.common import DEFAULT_CONFIG, LAMP_CAUTION, ConfigOption, JsonOption, print_json
+from baskline.printing import console, say
 from calibrate.errors import KeeperError
 
 if TYPE_CHECKING:
-    from ingest.config import Config
-    from ingest.survey import Survey
+    from rich.console import Console
+
+    from ingest.config import BoardConfig, Config
+    from ingest.survey import FoundBoard, Survey
 
 SCHEMA = "baskline.boards/1"
 
@@ -28,11 +24,16 @@ def boards(
     ] = 12.0,
     as_json: JsonOption = False,
 ) -> None:
-    """List the serial ports and the boards on them, each with its latest reading.
+    """List the boards on the serial ports, and what they say.
 
-    Works without a configuration; with one, it also says which boards are expected and missing.
+    Works without a configuration; with one, it also says which boards are missing or new. While `baskline
+    run` is running it holds the ports: then ask `baskline check`.
 
-    Example: baskline boards --seconds 30
+    \b
+    Examples:
+      baskline boards
+      baskline boards --seconds 30
+      baskline boards --json
     """
     from firmware_host.clock import SystemClock
     from firmware_host.ports import AUTO, PortWish, find_ports
@@ -45,21 +46,33 @@ def boards(
         raise KeeperError("there is no such configuration", where=str(config), remedy="Check the name")
     wishes = port_wishes(configured) if configured is not None else (PortWish(AUTO),)
     if not as_json:
-        console().print(f"{LAMP_CAUTION}\n")
+        say(console(), f"{LAMP_CAUTION}\n")
     found = survey(lambda: find_ports(wishes), configured, SystemClock(), listen_s=seconds)
     if as_json:
-        print_json(_as_json(found))
+        print_json(_as_json(found, configured))
     else:
         _print_words(found, configured)
 
 
-def _as_json(found: "Survey") -> dict[str, object]:
+def _keys(config: "Config | None") -> dict[str, str]:
+    """Return the key of each configured board by its identity."""
+    return {} if config is None else {board.identity: key for key, board in config.boards.items()}
+
+
+def _unheard(found: "Survey", config: "Config | None") -> "list[BoardConfig]":
+    boards = [] if config is None else config.boards.values()
+    return [board for board in boards if board.identity not in found.boards]
+
+
+def _as_json(found: "Survey", config: "Config | None") -> dict[str, object]:
+    keys = _keys(config)
     return {
         "schema": SCHEMA,
         "ports": [{"port": port.path, "usb": port.usb or None} for port in found.ports],
         "boards": [
             {
                 "board": board.board,
+                "key": keys.get(board.board),
                 "port": board.port,
                 "firmware": board.hello.firmware if board.hello else None,
                 "sensor": board.hello.sensor if board.hello else None,
@@ -70,8 +83,9 @@ def _as_json(found: "Survey") -> dict[str, object]:
             }
             for board in found.boards.values()
         ],
+        "unheard": [board.identity for board in _unheard(found, config)],
         "problems": [
-            {"port": problem.port, "what": problem.error.what, "do": problem.error.remedy}
+            {"port": problem.port, "what": problem.error.what, "do": problem.error.remedy or None}
             for problem in found.problems
         ],
         "garbage_bytes": dict(found.garbage),
@@ -80,42 +94,50 @@ def _as_json(found: "Survey") -> dict[str, object]:
 
 def _print_words(found: "Survey", config: "Config | None") -> None:
     words = console()
+    keys = _keys(config)
     for board in found.boards.values():
-        known = f"{board.hello.firmware}, sensor {board.hello.sensor}" if board.hello else "no hello yet"
-        words.print(f"{board.board}  on {board.port}: {known}")
-        if board.hello is not None:
-            words.print(
-                f"    a reading each {board.hello.cadence_ms / 1000:g} s,"
-                f" remembers the last {board.hello.ring}"
+        _print_board(words, board)
+        if config is not None and board.board not in keys:
+            say(
+                words,
+                f'    new: to watch a spot with it, add [board.NAME] with identity = "{board.board}"',
+                hang=4,
             )
-        if board.latest:
-            values = "  ".join(f"{name}={value:g}" for name, value in board.latest.items())
-            words.print(f"    latest: {values}")
-        elif board.n_readings == 0:
-            words.print("    no reading while we listened: try a longer --seconds")
     for port in found.silent_ports():
         noise = found.garbage[port.path]
         if noise:
-            words.print(
-                f"{port.path}: {noise} bytes, but not in our wire format. If the board prints plain CSV,"
-                " key=value or JSON lines, describe them in [board.NAME.mapping] (ingest/CONFIG.md); else"
-                " flash the firmware (hardware/README.md)."
+            said = (
+                f"{noise} bytes, but not in baskline's wire format. If the board prints plain CSV, key=value"
+                " or JSON lines, describe them in [board.NAME.mapping] (ingest/CONFIG.md); else flash the"
+                " firmware (hardware/README.md)."
             )
         else:
-            words.print(f"{port.path}: silent. Flash the firmware on the board (hardware/README.md).")
+            said = "silent. Flash the firmware on the board (hardware/README.md)."
+        say(words, f"{port.path}  {said}", hang=4)
     for problem in found.problems:
-        words.print(f"{problem.port}: {problem.error.what}. {problem.error.remedy}.")
+        say(words, f"{problem.port}  {problem.error.what}. {problem.error.remedy}", hang=4)
     if not found.ports:
-        words.print(
-            "No serial port found. Plug a board in with a data cable (a charging cable has no data wires)."
+        say(
+            words,
+            "No serial port found. Plug a board in with a data cable (a charging cable has no data wires).",
         )
-    if config is not None:
-        for configured in config.boards.values():
-            if configured.identity not in found.boards:
-                words.print(
-                    f"{configured.identity} ({configured.label}): in the configuration, but not heard"
-                )
-        known_identities = {configured.identity for configured in config.boards.values()}
-        for board in found.boards.values():
-            if board.board not in known_identities:
-                words.print(f'New: add [board.NAME] with identity = "{board.board}" to the configuration.')
+    for missing in _unheard(found, config):
+        say(
+            words, f"{missing.identity}  not heard, though the configuration has it ({missing.label})", hang=4
+        )
+
+
+def _print_board(words: "Console", board: "FoundBoard") -> None:
+    known = f"{board.hello.firmware}, sensor {board.hello.sensor}" if board.hello else "no hello yet"
+    say(words, f"{board.board}  on {board.port}: {known}", hang=4)
+    if board.hello is not None:
+        say(
+            words,
+            f"    a reading each {board.hello.cadence_ms / 1000:g} s, remembers the last {board.hello.ring}",
+            hang=4,
+        )
+    if board.latest:
+        values = "  ".join(f"{name}={value:g}" for name, value in board.latest.items())
+        say(words, f"    latest: {values}", hang=12)
+    elif board.n_readings == 0:
+        say(words, "    no reading while we listened: try a longer --seconds", hang=4)

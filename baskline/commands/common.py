@@ -1,25 +1,22 @@
-"""What commands share: the configuration option, the printed words, JSON on standard output."""
+"""What commands share: the configuration and store options, the caution, JSON on standard output."""
 
 import json
-import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 if TYPE_CHECKING:
-    from rich.console import Console
-
     from ingest.config import Config
 
 ConfigOption = Annotated[
     Path,
-    typer.Option(
-        "--config", "-c", envvar="BASKLINE_CONFIG", help="The configuration file.", show_default=True
-    ),
+    typer.Option("--config", "-c", envvar="BASKLINE_CONFIG", help="The configuration file."),
 ]
 DEFAULT_CONFIG = Path("baskline.toml")
-JsonOption = Annotated[bool, typer.Option("--json", help="Print JSON (see baskline/OUTPUT.md).")]
+JsonOption = Annotated[
+    bool, typer.Option("--json", help="Print JSON instead, as baskline/OUTPUT.md describes it.")
+]
 
 StoreOption = Annotated[
     Path | None,
@@ -38,13 +35,6 @@ def read_config(path: Path) -> "Config":
     from ingest.config import load_config
 
     return load_config(path)
-
-
-def console() -> "Console":
-    """Return the console for words and tables: plain text when piped."""
-    from rich.console import Console
-
-    return Console(highlight=False, soft_wrap=not sys.stdout.isatty())
 
 
 def print_json(content: object) -> None:

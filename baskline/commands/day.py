@@ -13,11 +13,11 @@ from baskline.commands.common import (
     ConfigOption,
     JsonOption,
     StoreOption,
-    console,
     print_json,
     read_config,
     store_of,
 )
+from baskline.printing import console, say
 from calibrate.errors import KeeperError
 
 if TYPE_CHECKING:
@@ -46,26 +46,39 @@ def day(
         typer.Option("--chart", metavar="FILE", help="Draw the day into a .png, .svg or .pdf file."),
     ] = None,
 ) -> None:
-    """Show a spot's day: UVI against its band, dose, hours, gaps and events.
+    """Show what a spot got in one day, against its band.
 
-    Examples: baskline day slate;  baskline day slate --date 2025-05-17 --chart slate.png
+    Peak, dose, hours in the band, gaps and events. Uncertainties are k = 2 in words and charts, k = 1 (named
+    u_...) in JSON and CSV.
+
+    \b
+    Examples:
+      baskline day slate
+      baskline day slate --date 2025-05-17 --chart slate.png
+      baskline day fern --json
+      baskline day fern --csv
     """
     if as_json and as_csv:
-        raise typer.BadParameter("--json and --csv both print to standard output: give one of them")
-    if chart is not None and chart.suffix.lower() not in CHART_KINDS:
-        raise DayCommandError(
-            f"no chart can be drawn as {chart.suffix or 'a file without an ending'}",
-            where=f"--chart {chart}",
-            remedy=f"End the name with {', '.join(CHART_KINDS)}",
+        raise typer.BadParameter(
+            "both print to standard output: give one of them", param_hint="--json, --csv"
         )
+    if chart is not None and chart.suffix.lower() not in CHART_KINDS:
+        raise typer.BadParameter(
+            f"no chart can be drawn as {chart.suffix or 'a file without an ending'}: end the name with"
+            f" {', '.join(CHART_KINDS)}",
+            param_hint="--chart",
+        )
+    from firmware_host.clock import SystemClock
+
+    wanted = _date(on)
     configured = read_config(config)
-    shown = _day(configured, store_of(configured, store), spot, on)
+    shown = _day(configured, store_of(configured, store), spot, wanted)
+    now_ms = SystemClock().moment().wall_ms
+    words = console()
     if chart is not None:
         from baskline.charts.files import save_day_chart
 
-        save_day_chart(shown, configured, chart)
-        if not (as_json or as_csv):
-            console().print(f"Drawn: {chart}")
+        save_day_chart(shown, configured, chart, now_ms)
     if as_json:
         from exposure.day_json import to_json_dict
         from ingest.mqtt.payloads import event_fields
@@ -79,13 +92,15 @@ def day(
     elif as_csv:
         _print_csv(shown)
     else:
-        from baskline.wording import day_lines
+        from baskline.wording import DAY_HANG, day_lines
 
-        for line in day_lines(shown, configured):
-            console().print(line)
+        for line in day_lines(shown, configured, now_ms):
+            say(words, line, hang=DAY_HANG)
+        if chart is not None:
+            say(words, f"\nDrawn: {chart}")
 
 
-def _day(config: "Config", store: Path, spot: str, on: str | None) -> "SpotDay":
+def _day(config: "Config", store: Path, spot: str, wanted: date | None) -> "SpotDay":
     from calibrate.nearest import did_you_mean
     from exposure.days import local_date
     from ingest.day import spot_day
@@ -99,9 +114,7 @@ def _day(config: "Config", store: Path, spot: str, on: str | None) -> "SpotDay":
     board = config.boards[configured.board].identity
     time_zone = config.bridge.time_zone
     with Store.open(store, read_only=True) as kept:
-        if on is not None:
-            wanted = _date(on)
-        else:
+        if wanted is None:
             newest_ms = kept.readings.last_utc_ms(board)
             if newest_ms is None:
                 raise DayCommandError(
@@ -113,12 +126,12 @@ def _day(config: "Config", store: Path, spot: str, on: str | None) -> "SpotDay":
         return spot_day(kept, spot, wanted, board=board, time_zone=time_zone, band_now=configured.band())
 
 
-def _date(text: str) -> date:
+def _date(text: str | None) -> date | None:
     try:
-        return date.fromisoformat(text)
+        return None if text is None else date.fromisoformat(text)
     except ValueError:
-        raise DayCommandError(
-            f"{text!r} is not a date", where="--date", remedy="Write it as 2025-05-17"
+        raise typer.BadParameter(
+            f"{text!r} is not a date: write it as 2025-05-17", param_hint="--date"
         ) from None
 
 

@@ -22,12 +22,16 @@ def demo(
         ),
     ] = DEFAULT_CONFIG,
 ) -> None:
-    """Watch an invented room for one accelerated day: boards, events as they come, a chart of the day.
+    """Watch an invented room for one accelerated day.
 
-    Simulated boards speak through real pseudo-terminals; all after that is what `baskline run` does. A lamp
-    goes too high, a plant shades a spot, a board is unplugged.
+    Simulated boards speak through real pseudo-terminals; all after that is what `baskline run` does. A plant
+    shades a spot, a lamp goes too high, a board is unplugged. Ends with each spot's day in words and as a
+    chart.
 
-    Example: baskline demo --seed 7
+    \b
+    Examples:
+      baskline demo
+      baskline demo --seed 7 --folder another-demo
     """
     from baskline.demo import run_demo
 

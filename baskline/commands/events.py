@@ -10,11 +10,11 @@ from baskline.commands.common import (
     ConfigOption,
     JsonOption,
     StoreOption,
-    console,
     print_json,
     read_config,
     store_of,
 )
+from baskline.printing import console, say
 
 if TYPE_CHECKING:
     from exposure.events import Event
@@ -33,9 +33,15 @@ def events(
     only_open: Annotated[bool, typer.Option("--open", help="Only those that have not closed.")] = False,
     as_json: JsonOption = False,
 ) -> None:
-    """List events, newest last: what happened, whether it is over, and what to do.
+    """List what happened, whether it is over, and what to do.
 
-    Examples: baskline events --open;  baskline events --days 30 --json
+    The newest comes last. How soon to look: now, today, or note when there is no hurry.
+
+    \b
+    Examples:
+      baskline events
+      baskline events --open
+      baskline events --days 30 --json
     """
     from ingest.mqtt.payloads import event_fields
     from ingest.store.store import Store
@@ -51,7 +57,7 @@ def events(
         print_json({"schema": SCHEMA, "events": [event_fields(event) for event in found]})
         return
     if not found:
-        console().print("No open events." if only_open else f"No events in {days} days.")
+        say(console(), "No open events." if only_open else f"No events in {days} days.")
         return
     _print_table(found, configured)
 
@@ -63,9 +69,13 @@ def acknowledge(
     config: ConfigOption = DEFAULT_CONFIG,
     store: StoreOption = None,
 ) -> None:
-    """Say that you have seen an event. It stays open until its cause is gone.
+    """Say that you have seen an event.
 
-    Example: baskline acknowledge over_ceiling.slate_ledge.1747480920000
+    It stays open until its cause is gone. The broker is told.
+
+    \b
+    Example:
+      baskline acknowledge over_ceiling.fern.1747480935000
     """
     from firmware_host.clock import SystemClock
     from ingest.config.resolve import mqtt_settings
@@ -81,7 +91,7 @@ def acknowledge(
         event = kept.events.acknowledge(identity, now_ms)
         if settings is not None and before is not None and before.acknowledged_ms is None:
             kept.outbox.put(event_message(settings, event, Change.ACKNOWLEDGED), now_ms)
-    console().print(f"Acknowledged: {event.subject}: {event.sentence}.")
+    say(console(), f"Acknowledged: {event.subject}: {event.sentence}.")
 
 
 def _print_table(found: "list[Event]", config: "Config") -> None:
@@ -91,20 +101,24 @@ def _print_table(found: "list[Event]", config: "Config") -> None:
 
     zone = ZoneInfo(config.bridge.time_zone)
 
-    def local(ms: int | None) -> str:
-        return (
-            ""
-            if ms is None
-            else datetime.fromtimestamp(ms / 1000, UTC).astimezone(zone).strftime("%d %b %H:%M")
-        )
+    def local(ms: int) -> str:
+        return datetime.fromtimestamp(ms / 1000, UTC).astimezone(zone).strftime("%d %b %H:%M")
 
+    def ending(event: "Event") -> str:
+        if event.closed_ms is not None:
+            return local(event.closed_ms)
+        return "open" if event.acknowledged_ms is None else "open, seen"
+
+    words = console()
     table = Table(box=None, pad_edge=False)
-    for column in ("opened", "closed", "where", "what", "look"):
-        table.add_column(column, overflow="fold")
+    for column in ("opened", "closed", "look", "where", "what"):
+        table.add_column(column, overflow="fold", no_wrap=column != "what")
     for event in found:
-        closed = local(event.closed_ms) or ("seen" if event.acknowledged_ms else "open")
-        table.add_row(local(event.opened_ms), closed, event.subject, event.sentence, event.severity.value)
-    console().print(table)
+        table.add_row(
+            local(event.opened_ms), ending(event), event.severity.value, event.subject, event.sentence
+        )
+    words.print(table)
     for event in found:
         if event.is_open:
-            console().print(f"\n{event.identity}\n  {event.advice}.")
+            say(words, f"\n{event.identity}")
+            say(words, f"  {event.advice}.", hang=2)

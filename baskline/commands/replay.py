@@ -5,7 +5,8 @@ from typing import Annotated
 
 import typer
 
-from baskline.commands.common import DEFAULT_CONFIG, ConfigOption, console, read_config
+from baskline.commands.common import DEFAULT_CONFIG, ConfigOption, read_config
+from baskline.printing import console, say
 
 
 def replay(
@@ -15,12 +16,15 @@ def replay(
     ],
     config: ConfigOption = DEFAULT_CONFIG,
 ) -> None:
-    """Push a recorded capture through calibration, rules and store, at full speed.
+    """Push a recorded capture through the whole bridge.
 
+    Calibration, rules and store work as in `baskline run`, but at full speed and in the capture's own time.
     The configured store and broker are left alone. The same capture and configuration always give the same
-    store. Look at the result with `baskline day SPOT --store FILE`.
+    store. Look at it with `baskline day SPOT --store FILE`.
 
-    Example: baskline replay may.capture --store may.db
+    \b
+    Example:
+      baskline replay demo.capture --store again.db
     """
     from contextlib import ExitStack
 
@@ -56,6 +60,6 @@ def replay(
             raise CaptureError(
                 error.what, where=f"{capture}, {error.where}".rstrip(", "), remedy=error.remedy
             ) from None
-    words.print(f"{capture}: {replayed.n_stored} readings that {store} did not have yet")
+    say(words, f"{capture}: {replayed.n_stored} readings that {store} did not have yet")
     if replayed.cut_bytes:
-        words.print(f"Its last record is cut off, as by a power cut: {replayed.cut_bytes} bytes left out.")
+        say(words, f"Its last record is cut off, as by a power cut: {replayed.cut_bytes} bytes left out.")

@@ -1,6 +1,7 @@
 """`baskline run`: the daemon."""
 
 import signal
+import sys
 from pathlib import Path
 from typing import Annotated
 
@@ -16,11 +17,15 @@ def run(
         typer.Option("--capture", metavar="FILE", help="Also keep everything the boards say in a new file."),
     ] = None,
 ) -> None:
-    """Watch: read the boards, keep every reading, tell the broker.  Ends on Ctrl-C or SIGTERM.
+    """Watch: read the boards, keep every reading, tell the broker.
 
-    Log lines go to standard output: words on a terminal, one JSON object a line elsewhere.
+    Runs until Ctrl-C or SIGTERM. Log lines go to standard output: words on a terminal, one JSON object a line
+    elsewhere.
 
-    Example: baskline run --config /etc/baskline.toml
+    \b
+    Examples:
+      baskline run
+      baskline run --capture may.capture
     """
     # One core is the daemon's share, and numpy's pool of threads would cost memory and win nothing.
     import os
@@ -34,7 +39,7 @@ def run(
     configured = read_config(config)
     log_to_stdout()
     if not configured.bridge.store.exists():
-        print(LAMP_CAUTION, flush=True)
+        print(LAMP_CAUTION, file=sys.stderr)  # standard output is the log's
     daemon = Daemon(configured, SystemClock(), capture=capture)
     for number in (signal.SIGTERM, signal.SIGINT):
         signal.signal(number, lambda _number, _frame: daemon.stop())

@@ -1,0 +1,41 @@
+"""Words on a terminal: wrapped at its width, with no number torn from its unit; as they are when piped."""
+
+import re
+import sys
+import textwrap
+from typing import TYPE_CHECKING, Final
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+# Wide enough for every table: what is piped is for programs and `less -S`.
+_PIPED_WIDTH: Final = 1000
+_TOGETHER = re.compile(r" (?=±)|(?<=±) |(?<=\bk) (?==)|(?<=\bk =) |(?<=\d) (?=(?:h|min|s|UVI|SED|UVI·h)\b|%)")
+_NO_BREAK: Final = "\N{NO-BREAK SPACE}"
+
+
+def console() -> "Console":
+    """Return the console for words and tables: no colours of its own guessing, plain text when piped.
+
+    Square brackets are the keeper's TOML tables, never markup.
+    """
+    from rich.console import Console
+
+    piped = not sys.stdout.isatty()
+    return Console(
+        highlight=False, markup=False, emoji=False, soft_wrap=piped, width=_PIPED_WIDTH if piped else None
+    )
+
+
+def say(words: "Console", line: str, *, hang: int = 0) -> None:
+    """Print one line; where it does not fit, further lines are indented by `hang`."""
+    words.print(folded(line, words.width, hang=hang) if words.is_terminal else line)
+
+
+def folded(line: str, width: int, *, hang: int = 0) -> str:
+    """Return `line` broken at spaces to fit `width`, keeping `2.9 ± 0.3 UVI` and `k = 2` whole."""
+    kept = _TOGETHER.sub(_NO_BREAK, line)
+    pieces = textwrap.wrap(
+        kept, width, subsequent_indent=" " * hang, break_long_words=False, break_on_hyphens=False
+    )
+    return "\n".join(pieces).replace(_NO_BREAK, " ")
