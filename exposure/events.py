@@ -12,9 +12,30 @@ class EventKind(StrEnum):
     """Kinds of event, in plain words."""
 
     OVER_CEILING = "over_ceiling"
+    ABOVE_BAND = "above_band"  # over the band, under the ceiling
     UNDER_BAND = "under_band"
     BACK_IN_BAND = "back_in_band"
+    DOSE_LOW = "dose_low"
+    DOSE_HIGH = "dose_high"
+    LAMP_OFF_BY_DAY = "lamp_off_by_day"  # did not come on, or went out
+    LAMP_ON_AT_NIGHT = "lamp_on_at_night"
+    LAMP_FLICKERS = "lamp_flickers"
+    LAMP_WARMS_UP_SLOWLY = "lamp_warms_up_slowly"
+    LAMP_RISING = "lamp_rising"
+    LAMP_FADING = "lamp_fading"
+    LEVEL_STEPPED = "level_stepped"
+    SENSOR_STUCK = "sensor_stuck"
+    SENSOR_SATURATED = "sensor_saturated"
+    SENSOR_TEMPERATURE = "sensor_temperature"  # outside what was calibrated, or not known
+    SENSOR_NEGATIVE = "sensor_negative"
+    SENSOR_WITHOUT_VALUE = "sensor_without_value"
+    CALIBRATION_MISSING = "calibration_missing"
+    CALIBRATION_OTHER_LAMP = "calibration_other_lamp"
+    CALIBRATION_DUE = "calibration_due"
+    CALIBRATION_ENDED = "calibration_ended"
     BOARD_SILENT = "board_silent"
+    BOARD_RESTARTING = "board_restarting"
+    BOARD_CLOCK_WRONG = "board_clock_wrong"
 
 
 class Severity(StrEnum):

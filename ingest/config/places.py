@@ -121,10 +121,19 @@ class RulesConfig(Table):
     over_hold_s: NotNegative = key(
         "the seconds really over the ceiling before it is an event", "30", _USUAL.over_hold_s
     )
+    far_times: NotNegative = key(
+        "how many times the ceiling is so far over it that a shorter hold is enough", "1.5", _USUAL.far_times
+    )
+    far_hold_s: NotNegative = key(
+        "the seconds so far over the ceiling before it is an event", "10", _USUAL.far_hold_s
+    )
     probably_over_hold_s: NotNegative = key(
         "the seconds over the ceiling by best estimate before it is an event",
         "600",
         _USUAL.probably_over_hold_s,
+    )
+    above_hold_s: NotNegative = key(
+        "the seconds really above the band before it is an event", "3600", _USUAL.above_hold_s
     )
     under_hold_s: NotNegative = key(
         "the seconds really under the band before it is an event", "1800", _USUAL.under_hold_s
@@ -142,6 +151,48 @@ class RulesConfig(Table):
     )
     dark_hold_s: NotNegative = key(
         "the seconds under that before the lamp counts as off", "600", _USUAL.dark_hold_s
+    )
+    lamp_late_s: NotNegative = key(
+        "the seconds for which a lamp may be dark by day or lit at night", "300", _USUAL.lamp_late_s
+    )
+    flicker_times: Annotated[int, Field(ge=2)] = key(
+        "how many returns from dark within the window are flicker", "6", _USUAL.flicker_times
+    )
+    flicker_window_s: NotNegative = key(
+        "the seconds within which returns from dark are counted", "1800", _USUAL.flicker_window_s
+    )
+    sensor_hold_s: NotNegative = key(
+        "the seconds for which a sensor must report a fault before it is an event",
+        "300",
+        _USUAL.sensor_hold_s,
+    )
+    stuck_hold_s: NotNegative = key(
+        "the seconds for which a lit spot's UVI may be the same to the last digit",
+        "43200",
+        _USUAL.stuck_hold_s,
+    )
+    dose_low_uvi_h: NotNegative | None = key("the least dose of a day in UVI·h", "8.0", None)
+    dose_high_uvi_h: NotNegative | None = key("the greatest dose of a day in UVI·h", "30.0", None)
+    dose_low_part: NotNegative = key(
+        "the part of its usual dose under which a day is out of the ordinary", "0.5", _USUAL.dose_low_part
+    )
+    dose_high_part: NotNegative = key(
+        "the part of its usual dose over which a day is out of the ordinary", "2.0", _USUAL.dose_high_part
+    )
+    dose_coverage: NotNegative = key(
+        "the part of a day's light that must have been seen to judge its dose", "0.8", _USUAL.dose_coverage
+    )
+    lamp_notice_days: NotNegative = key(
+        "how many days ahead a rising or fading lamp is told", "60", _USUAL.lamp_notice_days
+    )
+    step_part: NotNegative = key(
+        "the part by which the level must change from one day to the next", "0.2", _USUAL.step_part
+    )
+    slow_times: NotNegative = key(
+        "how many times its usual time to warm up makes a lamp slow", "3.0", _USUAL.slow_times
+    )
+    calibration_notice_days: NotNegative = key(
+        "how many days before its end a calibration is due", "60", _USUAL.calibration_notice_days
     )
     max_gap_s: Positive = key(
         "the longest silence in seconds over which a hold runs on", "180", _USUAL.max_gap_s
