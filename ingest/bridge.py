@@ -5,8 +5,7 @@ traffic and gives the same store.
 """
 
 import logging
-from collections import Counter
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Final, Protocol
 
 import numpy as np
@@ -16,39 +15,35 @@ from exposure.days import day_bounds, local_date
 from exposure.events import Event
 from firmware_host.batch import ReadingBatch
 from firmware_host.clock import Moment
-from firmware_host.messages import Garbage, Hello
-from firmware_host.news import BoardIdentified, BootReused, ClockAnomaly, Lost, Rebooted
+from firmware_host.messages import Hello
+from firmware_host.news import Lost
 from firmware_host.traffic import Traffic
 from ingest.assigning import record_assignments
 from ingest.config import Config
+from ingest.event_record import EventMessage, EventRecord, in_order
 from ingest.history import History
+from ingest.link_log import LinkLog
 from ingest.links import LinkNews, Links
 from ingest.live_boards import LiveBoards
 from ingest.live_spot import LiveSpot
-from ingest.mqtt.payloads import BoardState, Change, SpotState
+from ingest.mqtt.payloads import BoardState, SpotState
 from ingest.pending import joined
 from ingest.store.batch import CLOCK_UNSURE_MARK, StampedBatch
-from ingest.store.outbox import OutgoingMessage
 from ingest.store.store import Store
-from ingest.summaries import Summariser
 from ingest.timeline import HostTimeline, Step
+from ingest.upkeep import Upkeep
 
 log = logging.getLogger("baskline.bridge")
 
 STATE_EVERY_MS: Final = 10_000
 _TICK_EVERY_MS: Final = 1_000
-# A line between the last sample of a minute and the next one needs that next one: wait for it.
-_SUMMARISE_AFTER_MS: Final = 5 * 60_000
-_SUMMARISE_EVERY_MS: Final = 60_000  # once all is done; else a step each second
-# What a power cut can lose of readings, and a board with a ring that kept its power says again.  Flushing a
-# memory card takes up to a tenth of a second and wears it; events are flushed with their own commit.
-_SYNC_EVERY_MS: Final = 30_000
-_FORGET_EVERY_MS: Final = 3_600_000
-_DAY_MS: Final = 86_400_000
 _BULK_COMMIT_S: Final = 600.0  # a replay may be begun anew, so it commits seldom
-_GARBAGE_EVERY_MS: Final = 60_000
 # So many readings wait at most, whatever the interval between commits: some 100 bytes each.
 _PENDING_MOST: Final = 50_000
+# A link may hold readings back for so long, to bring them into order: until then a board is not silent.
+_HELD_BACK_MS: Final = 5_000
+# Readings that came late count for the day, but counting a day anew takes a tenth of a second.
+_RECOUNT_EVERY_MS: Final = 60_000
 
 
 class Audience(Protocol):
@@ -65,9 +60,6 @@ class Audience(Protocol):
 
     def board(self, state: BoardState) -> None:
         """Hear how a board is."""
-
-
-EventMessage = Callable[[Event, Change], OutgoingMessage]
 
 
 class Bridge:
@@ -94,47 +86,49 @@ class Bridge:
         self._store = store
         self._calibrations = calibrations
         self._audience = audience
-        self._event_message = event_message
         self._bulk = bulk
         self._commit_every_ms = round(1000 * (_BULK_COMMIT_S if bulk else config.bridge.commit_interval_s))
         self._timeline = HostTimeline(start, last_stored_ms=store.readings.last_utc_ms_any())
         self._run_id = store.begin_run(start)
         self.n_stored = 0
-        self._start = start
-        self._links = Links(config.boards.values(), self._stored)
-        self._summariser = Summariser(store)
-        self._fresh: list[ReadingBatch] = []
-        self._pending: list[StampedBatch] = []
+        self._start = self._now = start
+        self._links = Links(config.boards.values(), self._stored, recorded=bulk)
+        self._pending: list[StampedBatch] = []  # on their way to the store ...
+        self._fresh: list[StampedBatch] = []  # ... and of these, those that have not been judged
         self._n_pending = 0
         self._events: list[Event] = []
-        self._garbage: Counter[tuple[str, str]] = Counter()
-        self._unknown_told: set[str] = set()
-        self._committed_ms = self._ticked_ms = self._garbage_ms = self._forgot_ms = start.mono_ms
+        self._recount: set[str] = set()  # boards of which readings came late
+        self._committed_ms = self._ticked_ms = self._recounted_ms = start.mono_ms
         self._state_told_ms = start.mono_ms - STATE_EVERY_MS
-        self._summarise_due_ms = self._synced_ms = start.mono_ms
 
         opened = store.events.open()
         now_ms = self._timeline.now_utc_ms(start)
+        self._record = EventRecord(store, event_message, opened)
+        self._upkeep = Upkeep(store, start, raw_keep_days=config.bridge.raw_keep_days)
+        self.boards = LiveBoards(config, opened, now_ms)
+        self._log = LinkLog(self.boards.configured, start)
         self.spots = {
             key: LiveSpot(
                 key,
                 config,
                 calibrations.get(key),
                 open_events=opened,
-                judged_to_ms=store.readings.last_utc_ms(config.boards[spot.board].identity),
+                judged_to_ms=self._judged_to_ms(config.boards[spot.board].identity, now_ms),
             )
             for key, spot in config.spots.items()
         }
         self._spots_of: dict[str, list[LiveSpot]] = {}
         for spot in self.spots.values():
             self._spots_of.setdefault(spot.board, []).append(spot)
-        self.boards = LiveBoards(config, opened, now_ms)
-        record_assignments(store, config, calibrations, now_ms)
-        self._recall_today(now_ms)
+        self._assign(now_ms)
+        self._count_day(self.spots.values(), now_ms)
 
     def take(self, traffic: Iterable[Traffic]) -> None:
         """Take in what happened on the links."""
         for item in traffic:
+            if item.at.mono_ms > self._now.mono_ms:
+                self._tick_links(self._now)  # also where much is taken in at once: each thing in its time
+            self._now = item.at
             self._observe_clock(item.at)
             for news in self._links.take(item):
                 self._hear(news, item.at)
@@ -149,8 +143,7 @@ class Bridge:
     def tick(self, now: Moment) -> None:
         """Do what time alone makes due; cheap when nothing is."""
         self._observe_clock(now)
-        for news in self._links.tick(now):
-            self._hear(news, now)
+        self._tick_links(now)
         self._judge()
         if now.mono_ms - self._ticked_ms >= _TICK_EVERY_MS:
             self._ticked_ms = now.mono_ms
@@ -161,49 +154,41 @@ class Bridge:
 
     def finish(self, now: Moment) -> None:
         """Take in what still waits on the links, and store everything: the run ends."""
-        for news in self._links.close(now):
-            self._hear(news, now)
-        self.commit()
-        self._store.sync()
+        try:
+            for news in self._links.close(now):
+                self._hear(news, now)
+            self._judge()
+            self._note_silence(self._timeline.now_utc_ms(now))
+        finally:
+            self.commit()
+            self._log.tell_garbage()
+            self._store.sync()
 
     def commit(self) -> None:
         """Store what has gathered, readings and events in one commit, and then tell of the events."""
         self._judge()
         if not self._pending and not self._events:
             return
-        changed: list[Event] = []
+        batches = joined(self._pending)
         with self._store.transaction():
-            new = self._store.readings.append(joined(self._pending))
-            for event in self._events:
-                stored = self._store.events.put(event)
-                if stored is not None:
-                    changed.append(stored)
-                    self._post(stored)
-            for board in {batch.board for batch in self._pending}:
-                self._store.boards.seen(board, self._newest_ms(board), self.boards.ports[board])
+            new = self._store.readings.append(batches)
+            changed = self._record.put(self._events)
+            for batch in batches:
+                self._store.boards.seen(batch.board, int(batch.utc_ms[-1]), self.boards.ports[batch.board])
         self.n_stored += sum(map(len, new))
         self._pending.clear()
         self._events.clear()
         self._n_pending = 0
-        self._tell_events(changed)
-
-    def _tell_events(self, changed: Sequence[Event]) -> None:
+        self._record.note(changed)
         for event in changed:
-            log.info(
-                event.sentence,
-                extra={
-                    "event": event.identity,
-                    "severity": event.severity.value,
-                    "change": change_of(event).value,
-                },
-            )
             for listener in self._audience:
                 listener.event(event)
+        if changed:
+            self._state_told_ms = self._now.mono_ms - STATE_EVERY_MS  # due: what is open has changed
 
     def summarise_step(self, now_ms: int) -> bool:
         """Do one small step of summarising and packing; return whether there was anything to do."""
-        did = self._summariser.step(before_ms=now_ms - _SUMMARISE_AFTER_MS)
-        return self._store.readings.compact(now_ms) or did
+        return self._upkeep.summarise_step(now_ms)
 
     def now_utc_ms(self, now: Moment) -> int:
         """Return this run's idea of the time."""
@@ -213,85 +198,64 @@ class Bridge:
 
     def _hear(self, item: LinkNews, at: Moment) -> None:
         match item.news:
-            case ReadingBatch():
-                self.boards.ports[item.news.board] = item.port
-                self._fresh.append(item.news)
+            case ReadingBatch() as batch:
+                self.boards.ports[batch.board] = item.port
+                self._keep(batch)
             case Hello() as hello:
+                self._judge()  # what came before it, by what was known before it
                 self.boards.introduced(hello, item.port)
+                for spot in self._spots_of.get(hello.board, ()):
+                    spot.expect(hello.cadence_ms / 1000)
                 self._store.boards.hello(hello, self._timeline.now_utc_ms(at), item.port)
-            case BoardIdentified(board, boot):
-                log.info("board identified", extra={"board": board, "port": item.port, "boot": boot})
-                self._tell_unknown(board)
-            case Rebooted(board, _, boot):
-                log.warning("board started again", extra={"board": board, "port": item.port, "boot": boot})
-            case Lost(board, boot, first, last):
-                self.boards.lost(board, last - first + 1)
-                log.warning(
-                    "readings lost: they did not come and the board can no longer repeat them",
-                    extra={"board": board, "boot": boot, "first_seq": first, "last_seq": last},
-                )
-            case Garbage() as garbage:
-                self._garbage[item.port, garbage.reason] += garbage.n_bytes
-            case ClockAnomaly(board, boot, jump):
-                log.warning(
-                    "the board's own time jumped",
-                    extra={"board": board, "boot": boot, "fault": jump.fault.value, "by_ms": jump.by_ms},
-                )
-            case BootReused(board, boot):
-                log.error(
-                    "the board started again under its old boot number: its readings cannot be told apart",
-                    extra={
-                        "board": board,
-                        "boot": boot,
-                        "do": "let its program draw a new boot number at each start",
-                    },
-                )
+            case news:
+                if isinstance(news, Lost):
+                    self.boards.lost(news.board, news.last_seq - news.first_seq + 1)
+                self._log.hear(news, item.port)
+
+    def _keep(self, batch: ReadingBatch) -> None:
+        """Stamp readings by the time as it is known now, and put them on their way to the store."""
+        marks = batch.marks if self._timeline.sure else batch.marks | np.uint32(CLOCK_UNSURE_MARK)
+        utc_ms = self._timeline.to_utc_ms(batch.host_ms)
+        stamped = StampedBatch(
+            batch.board, batch.boot, batch.channels, batch.seq, utc_ms, batch.values, marks
+        )
+        self._pending.append(stamped)
+        self._n_pending += len(stamped)
+        if batch.late:  # older than what has been judged: it is for the record, and changes no event
+            self._recount.add(batch.board)
+        else:
+            self._fresh.append(stamped)
 
     def _judge(self) -> None:
-        """Stamp and judge the readings that have come, each board's in one go; keep them for the store."""
+        """Judge the readings that have come, each board's in one go."""
         if not self._fresh:
             return
         fresh, self._fresh = self._fresh, []
         events: list[Event] = []
-        for batch in joined([self._stamped(batch) for batch in fresh if not batch.late]):
-            self._keep(batch)
+        for batch in joined(fresh):
             events += self.boards.heard(batch.board, batch.utc_ms)
             for spot in self._spots_of.get(batch.board, ()):
                 events += spot.take(batch)
-        # Late readings are older than what has been judged: they are for the record, and change no event.
-        for batch in joined([self._stamped(batch) for batch in fresh if batch.late]):
-            self._keep(batch)
-        self._events += sorted(events, key=changed_ms)
-
-    def _stamped(self, batch: ReadingBatch) -> StampedBatch:
-        marks = batch.marks if self._timeline.sure else batch.marks | np.uint32(CLOCK_UNSURE_MARK)
-        utc_ms = self._timeline.to_utc_ms(batch.host_ms)
-        return StampedBatch(batch.board, batch.boot, batch.channels, batch.seq, utc_ms, batch.values, marks)
-
-    def _keep(self, batch: StampedBatch) -> None:
-        self._pending.append(batch)
-        self._n_pending += len(batch)
-
-    def _newest_ms(self, board: str) -> int:
-        return max(int(batch.utc_ms[-1]) for batch in self._pending if batch.board == board)
+        self._events += in_order(events)
 
     def _stored(self, board: str, boot: str) -> list[tuple[int, int]]:
         """Return what is stored of a boot, once everything that waits is stored too."""
         self.commit()
         return list(self._store.readings.seen(board, boot))
 
-    def _tell_unknown(self, board: str) -> None:
-        if board not in self.boards.configured and board not in self._unknown_told:
-            self._unknown_told.add(board)
-            log.warning(
-                "this board is not in the configuration: its readings are kept, but belong to no spot",
-                extra={
-                    "board": board,
-                    "do": f'add a table [board.NAME] with identity = "{board}", and a spot',
-                },
-            )
+    def _judged_to_ms(self, board: str, now_ms: int) -> int | None:
+        """Return up to when earlier runs have judged a board's readings.
+
+        Not beyond now: an earlier run's clock may have been ahead, and what comes now must be judged.
+        """
+        last_ms = self._store.readings.last_utc_ms(board)
+        return None if last_ms is None else min(last_ms, now_ms)
 
     # -- time
+
+    def _tick_links(self, now: Moment) -> None:
+        for news in self._links.tick(now):
+            self._hear(news, now)
 
     def _observe_clock(self, now: Moment) -> None:
         step = self._timeline.observe(now)
@@ -300,54 +264,57 @@ class Bridge:
 
     def _restamp(self, step: Step, now: Moment) -> None:
         """Move this run to the better time, and judge afresh from there."""
+        now_ms, started_ms = self._timeline.now_utc_ms(now), self._timeline.now_utc_ms(self._start)
+        self._judge()
+        self._note_silence(now_ms - step.delta_ms)
         self.commit()
         log.warning(
             "the system clock was set: this run's readings move with it",
             extra={"by_s": step.delta_ms / 1000, "sure": step.sure},
         )
-        self._store.readings.restamp(self._run_id, step.delta_ms, clock_sure=step.sure)
-        started_ms = self._timeline.now_utc_ms(self._start)
-        record_assignments(self._store, self._config, self._calibrations, started_ms)
+        with self._store.transaction():
+            self._store.readings.restamp(self._run_id, step.delta_ms, clock_sure=step.sure)
+            self._store.boards.restamp(started_ms - step.delta_ms, step.delta_ms)
+            self._record.restamp(step.delta_ms)
+            self._assign(started_ms)
+        opened = self._store.events.open()
         for spot in self.spots.values():
-            spot.restamp(step.delta_ms)
-        self.boards.restamp(step.delta_ms)
-        self._recall_today(self._timeline.now_utc_ms(now))
+            spot.restamp(step.delta_ms, opened)
+        self.boards.restamp(step.delta_ms, opened)
+        self._count_day(self.spots.values(), now_ms)
 
-    def _recall_today(self, now_ms: int) -> None:
-        """Count the day's samples that were stored before."""
+    def _assign(self, from_ms: int) -> None:
+        """Let the configuration hold from `from_ms` on, and let each spot know since when it has held."""
+        record_assignments(self._store, self._config, self._calibrations, from_ms)
+        for spot in self.spots.values():
+            spot.holds_from_ms = self._store.assignments.timeline(spot.key, 0, from_ms + 1)[-1].from_ms
+
+    def _count_day(self, spots: Iterable[LiveSpot], now_ms: int) -> None:
+        """Count the day anew from what is stored of it."""
         day = day_bounds(local_date(now_ms, self._config.bridge.time_zone), self._config.bridge.time_zone)
         history = History(self._store)
-        for spot in self.spots.values():
-            spot.recall(history.samples(spot.key, day.start_ms, now_ms))
+        for spot in spots:
+            spot.recall(history.samples(spot.key, day.start_ms, now_ms + 1))
 
     # -- what time makes due
 
     def _every_second(self, now: Moment) -> None:
         now_ms = self._timeline.now_utc_ms(now)
-        self._events += self.boards.tick(now_ms)
+        self._note_silence(now_ms)
+        if self._recount and not self._bulk and now.mono_ms - self._recounted_ms >= _RECOUNT_EVERY_MS:
+            self._recounted_ms = now.mono_ms
+            self.commit()
+            self._count_day((s for board in self._recount for s in self._spots_of.get(board, ())), now_ms)
+            self._recount.clear()
         if now.mono_ms - self._state_told_ms >= STATE_EVERY_MS:
             self._state_told_ms = now.mono_ms
             self._tell_states(now_ms)
-        if now.mono_ms - self._garbage_ms >= _GARBAGE_EVERY_MS:
-            self._garbage_ms = now.mono_ms
-            self._tell_garbage()
+        self._log.tick(now)
         if not self._bulk:
-            self._look_after_store(now, now_ms)
+            self._upkeep.step(now, now_ms, clock_sure=self._timeline.sure)
 
-    def _look_after_store(self, now: Moment, now_ms: int) -> None:
-        if now.mono_ms - self._synced_ms >= _SYNC_EVERY_MS:
-            self._synced_ms = now.mono_ms
-            self._store.sync()
-        if now.mono_ms >= self._summarise_due_ms and not self.summarise_step(now_ms):
-            self._summarise_due_ms = now.mono_ms + _SUMMARISE_EVERY_MS
-        keep_days = self._config.bridge.raw_keep_days
-        if (
-            keep_days is not None
-            and now.mono_ms - self._forgot_ms >= _FORGET_EVERY_MS
-            and self._timeline.sure
-        ):
-            self._forgot_ms = now.mono_ms
-            self._store.readings.forget_before(now_ms - keep_days * _DAY_MS)
+    def _note_silence(self, now_ms: int) -> None:
+        self._events += self.boards.tick(now_ms - _HELD_BACK_MS)
 
     def _tell_states(self, now_ms: int) -> None:
         connected = self._links.boards()
@@ -358,27 +325,3 @@ class Bridge:
                 listener.spot(spot.state(now_ms))
             for board in self.boards.configured:
                 listener.board(self.boards.state(board, connected=board in connected))
-
-    def _tell_garbage(self) -> None:
-        for (port, reason), n_bytes in self._garbage.items():
-            log.warning(
-                "bytes that made no sense", extra={"port": port, "reason": reason, "n_bytes": n_bytes}
-            )
-        self._garbage.clear()
-
-    def _post(self, event: Event) -> None:
-        if self._event_message is not None:
-            message = self._event_message(event, change_of(event))
-            self._store.outbox.put(message, changed_ms(event))
-
-
-def change_of(event: Event) -> Change:
-    """Return what has happened to an event last; one that ends as it begins has only happened."""
-    if event.closed_ms is not None and event.closed_ms != event.opened_ms:
-        return Change.CLOSED
-    return Change.OPENED if event.acknowledged_ms is None else Change.ACKNOWLEDGED
-
-
-def changed_ms(event: Event) -> int:
-    """Return when an event changed last."""
-    return max(event.opened_ms, event.acknowledged_ms or 0, event.closed_ms or 0)

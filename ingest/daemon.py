@@ -56,9 +56,6 @@ class Daemon:
         calibrations = read_calibrations(config)
         with ExitStack() as stack:
             store = stack.enter_context(Store.open(config.bridge.store))
-            capture = None
-            if self._capture is not None:
-                capture = stack.enter_context(closing(CaptureFile(self._capture)))
             settings = mqtt_settings(config)
             publisher = None
             audience = list(self._audience)
@@ -66,8 +63,6 @@ class Daemon:
                 publisher = Publisher(settings, store.outbox, self._clock, wake=hub.wake, report=_report)
                 audience.append(BrokerAudience(settings, config, publisher))
             start = self._clock.moment()
-            if capture is not None:
-                capture.write([Quiet(start)])
             bridge = Bridge(
                 config,
                 store,
@@ -76,16 +71,20 @@ class Daemon:
                 audience=audience,
                 event_message=partial(event_message, settings) if settings is not None else None,
             )
+            capture = None
+            if self._capture is not None:  # only now that nothing else can keep us from starting
+                capture = stack.enter_context(closing(CaptureFile(self._capture)))
+                capture.write([Quiet(start)])
             log.info("started", extra={"site": config.bridge.site, "store": str(config.bridge.store)})
             try:
                 self._loop(bridge, publisher, capture)
+            except KeeperError:
+                raise
+            except Exception:
+                log.exception("stopped by a fault in baskline; what had come is kept")
+                raise
             finally:
-                # Also when something failed: what has come is kept.
-                traffic = hub.close()
-                if capture is not None:
-                    capture.write(traffic)
-                bridge.take(traffic)
-                bridge.finish(self._clock.moment())
+                self._keep_what_came(bridge, capture)
             if publisher is not None:
                 publisher.pump()
                 publisher.close()
@@ -100,11 +99,21 @@ class Daemon:
             bridge.take(traffic)
             for link, data in bridge.outgoing():
                 hub.send(link, data)
-            bridge.tick(self._clock.moment())
+            bridge.tick(traffic[-1].at)  # which a capture holds too, so that its replay has the same ticks
             for problem in hub.take_problems():
                 log.warning(problem.error.what, extra={"port": problem.port, "do": problem.error.remedy})
             if publisher is not None:
                 publisher.pump()
+
+    def _keep_what_came(self, bridge: Bridge, capture: CaptureFile | None) -> None:
+        """Close the ports and store everything, whatever has failed before."""
+        try:
+            traffic = self._hub.close()
+            if capture is not None:
+                capture.write(traffic)
+            bridge.take(traffic)
+        finally:
+            bridge.finish(self._clock.moment())
 
 
 def _report(error: KeeperError) -> None:

@@ -4,7 +4,6 @@ import logging
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from fnmatch import fnmatch
-from typing import Final
 
 from firmware_host.claims import BoardClaims
 from firmware_host.clock import Moment
@@ -17,9 +16,6 @@ from firmware_host.wire import WireParser
 from ingest.config import BoardConfig
 
 log = logging.getLogger("baskline.links")
-
-# Where much traffic is taken in at once, as from a capture, what is due in between is done in time.
-_TICK_EVERY_MS: Final = 100
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,17 +35,16 @@ class _Link:
 class Links:
     """All open links of a bridge."""
 
-    def __init__(self, boards: Iterable[BoardConfig], stored: StoredSeqs) -> None:
+    def __init__(self, boards: Iterable[BoardConfig], stored: StoredSeqs, *, recorded: bool = False) -> None:
+        """`recorded`: the traffic is that of a capture, and may have been taken in before."""
         self._plain_boards = [board for board in boards if board.mapping is not None]
         self._stored = stored
+        self._recorded = recorded
         self._links: dict[int, _Link] = {}
         self._claims = BoardClaims()
-        self._ticked_ms = 0
 
     def take(self, item: Traffic) -> Iterator[LinkNews]:
         """Take in one thing that happened; yield what the boards have to say."""
-        if item.at.mono_ms - self._ticked_ms >= _TICK_EVERY_MS:
-            yield from self.tick(item.at)
         match item:
             case Received(at, number, data):
                 link = self._links.get(number)
@@ -69,7 +64,6 @@ class Links:
 
     def tick(self, at: Moment) -> Iterator[LinkNews]:
         """Do what is due on the links by `at`."""
-        self._ticked_ms = at.mono_ms
         for number, link in list(self._links.items()):
             due_ms = link.session.next_deadline_ms
             if due_ms is not None and due_ms <= at.mono_ms:
@@ -97,19 +91,20 @@ class Links:
             assert board.mapping is not None
             usb, port = board.mapping.usb, board.mapping.port
             if (usb and usb == opened.usb) or (port and fnmatch(opened.port, port)):
-                boot = self._unused_boot(board.identity, opened.at.wall_ms)
+                boot = self._boot(board.identity, opened.at.wall_ms)
                 parser: Parser = MappedParser(board.mapping.line_mapping(), board.identity, boot)
                 return LinkSession(parser, opened.at, stored=self._stored, mapped=True)
         return LinkSession(WireParser(), opened.at, stored=self._stored)
 
-    def _unused_boot(self, board: str, near: int) -> str:
+    def _boot(self, board: str, near: int) -> str:
         """Return a boot number for a board that has none: each opening of its port is a boot of its own.
 
         The time makes it likely to be new; where the clock had to be set back, the store says whether it is.
+        But where the store has an opening of a capture, that is this very one.
         """
         while True:
             boot = f"{near & 0xFFFF_FFFF:08x}"
-            if not list(self._stored(board, boot)):
+            if self._recorded or not list(self._stored(board, boot)):
                 return boot
             near += 1
 

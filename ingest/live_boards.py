@@ -59,11 +59,11 @@ class LiveBoards:
         """Return the events that change by silence."""
         return [event for watch in self._watches.values() for event in watch.tick(now_ms)]
 
-    def restamp(self, delta_ms: int) -> None:
-        """Move along with this run's readings to a better time."""
+    def restamp(self, delta_ms: int, opened: Sequence[Event]) -> None:
+        """Move along with this run's readings to a better time; `opened` as they are now on record."""
         self.last_reading_ms = {board: ms + delta_ms for board, ms in self.last_reading_ms.items()}
         for watch in self._watches.values():
-            watch.restamp(delta_ms)
+            watch.restamp(delta_ms, opened)
 
     def state(self, board: str, *, connected: bool) -> BoardState:
         """Return the state of a configured board to tell."""

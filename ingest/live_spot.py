@@ -6,6 +6,7 @@ from calibrate.calibration import Calibration
 from calibrate.samples import Flag, Samples
 from exposure.events import Event
 from exposure.place import Place, place_of
+from exposure.segments import default_max_gap_s
 from exposure.watch import SpotWatch
 from ingest.config import Config
 from ingest.derive import derive_samples
@@ -39,27 +40,45 @@ class LiveSpot:
         self._band = spot.band()
         self._settings = config.rule_settings(key)
         self._time_zone = config.bridge.time_zone
+        self._max_gap_s = self._settings.max_gap_s  # over which the latest sample still is the present
+        self._day_gap_s = self._settings.max_gap_s  # over which the day's line is drawn
+        self.holds_from_ms = 0
+        """Since when the board, calibration and band of the configuration have been this spot's."""
         self.recall(NO_SAMPLES)
         self._latest = NO_SAMPLES
         self._watch = SpotWatch(key, self._band, self._settings, open_events, frontier_ms=judged_to_ms)
 
-    def restamp(self, delta_ms: int) -> None:
-        """Move along with this run's readings to a better time."""
-        self._watch.restamp(delta_ms)
+    def expect(self, cadence_s: float) -> None:
+        """Let silences count from now on after what suits a board that speaks so often."""
+        self._watch.expect(cadence_s)
+        self._day_gap_s = default_max_gap_s(cadence_s)
+        self._max_gap_s = max(self._settings.max_gap_s, self._day_gap_s)
+        self._today.max_gap_s = self._day_gap_s
+
+    def restamp(self, delta_ms: int, opened: Sequence[Event]) -> None:
+        """Move along with this run's readings to a better time; `opened` as they are now on record."""
+        self._watch.restamp(delta_ms, opened)
         latest = self._latest
         self._latest = Samples(latest.utc_ms + delta_ms, latest.uvi, latest.u_uvi, latest.flags)
 
     def recall(self, samples: Samples) -> None:
         """Count the day anew from what is stored of it."""
-        self._today = Today(self._time_zone, self._settings.max_gap_s)
+        self._today = Today(self._time_zone, self._day_gap_s)
         if len(samples):
             self._today.add(samples)
 
     def take(self, batch: StampedBatch) -> list[Event]:
-        """Take in readings of the spot's board; return the events that change by them."""
+        """Take in readings of the spot's board; return the events that change by them.
+
+        What a board says again of a time before it was this spot's is not this spot's.
+        """
         samples = derive_samples(
             batch, sensor=self._sensor, calibration=self._calibration, lamp_kind=self._lamp_kind
         )
+        if samples.utc_ms[0] < self.holds_from_ms:
+            samples = samples.between(self.holds_from_ms, int(samples.utc_ms[-1]) + 1)
+            if not len(samples):
+                return []
         self._today.add(samples)
         self._latest = samples
         return self._watch.observe(samples)
@@ -79,7 +98,7 @@ class LiveSpot:
         """Return the state to tell; what was last seen longer ago than a gap is not the present."""
         known = len(self._latest) > 0
         at_ms = int(self._latest.utc_ms[-1]) if known else None
-        current = at_ms is not None and now_ms - at_ms <= self._settings.max_gap_s * 1000
+        current = at_ms is not None and now_ms - at_ms <= self._max_gap_s * 1000
         valued = current and float(self._latest.uvi[-1]) == float(self._latest.uvi[-1])
         return SpotState(
             spot=self.key,

@@ -1,10 +1,14 @@
 """The dose of the keeper's day so far, counted as samples come."""
 
+from typing import Final
+
 from calibrate.samples import Samples
 from exposure.days import DayBounds, day_bounds, local_date
 from exposure.dose import dose
 from exposure.segments import valued
 from ingest.history import NO_SAMPLES, joined
+
+_WAITING_MOST: Final = 1_000
 
 
 class Today:
@@ -12,7 +16,8 @@ class Today:
 
     def __init__(self, time_zone: str, max_gap_s: float) -> None:
         self._time_zone = time_zone
-        self._max_gap_s = max_gap_s
+        self.max_gap_s = max_gap_s
+        """The longest time between samples that counts as seen."""
         self._day: DayBounds | None = None
         self._uvi_h = 0.0
         self._seconds_seen = 0.0
@@ -22,6 +27,8 @@ class Today:
     def add(self, samples: Samples) -> None:
         """Take in samples, newer than those before."""
         self._waiting.append(samples)
+        if len(self._waiting) >= _WAITING_MOST:  # nobody may ever ask
+            self._count(int(samples.utc_ms[-1]))
 
     def dose_uvi_h(self, now_ms: int) -> float | None:
         """Return the day's dose so far [UVI·h]; None if nothing of the day was seen."""
@@ -42,7 +49,7 @@ class Today:
         series = valued(joined([self._last, *self._waiting])) if self._waiting else NO_SAMPLES
         self._waiting.clear()
         if len(series):
-            received = dose(series, max(day.start_ms, int(series.utc_ms[0])), day.end_ms, self._max_gap_s)
+            received = dose(series, max(day.start_ms, int(series.utc_ms[0])), day.end_ms, self.max_gap_s)
             self._uvi_h += received.uvi_h
             self._seconds_seen += received.seconds_seen
             last_ms = int(series.utc_ms[-1])

@@ -1,0 +1,88 @@
+"""What a run adds to the record of events, and how it is put right when the clock turns out wrong."""
+
+import logging
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import replace
+from typing import TypeAlias
+
+from exposure.events import Event
+from ingest.mqtt.payloads import Change
+from ingest.store.outbox import OutgoingMessage
+from ingest.store.store import Store
+
+log = logging.getLogger("baskline.bridge")
+
+EventMessage: TypeAlias = Callable[[Event, Change], OutgoingMessage]
+
+
+class EventRecord:
+    """Puts events into the store, each change with its message in the outbox."""
+
+    def __init__(self, store: Store, message: EventMessage | None, opened: Iterable[Event]) -> None:
+        """`opened`: those that an earlier run left open; without `message` nobody is told."""
+        self._store = store
+        self._message = message
+        self._earlier = {event.identity for event in opened}
+        # The times that this run has given, by identity.
+        self._opened_ms: dict[str, int] = {}
+        self._closed_ms: dict[str, int] = {}
+
+    def put(self, events: Iterable[Event]) -> list[Event]:
+        """Store events, in the caller's transaction; return those that changed, as they now stand."""
+        changed = []
+        for event in events:
+            stored = self._store.events.put(event)
+            if stored is not None:
+                changed.append(stored)
+                if self._message is not None:
+                    message = self._message(stored, change_of(stored))
+                    self._store.outbox.put(message, changed_ms(stored))
+        return changed
+
+    def note(self, changed: Iterable[Event]) -> None:
+        """Log what `put` returned, once it is committed."""
+        for event in changed:
+            if event.identity not in self._earlier:
+                self._opened_ms[event.identity] = event.opened_ms
+            if event.closed_ms is not None:
+                self._closed_ms[event.identity] = event.closed_ms
+            log.info(
+                event.sentence,
+                extra={
+                    "event": event.identity,
+                    "severity": event.severity.value,
+                    "change": change_of(event).value,
+                },
+            )
+
+    def restamp(self, step_ms: int) -> None:
+        """Move the times that this run has given to its events, in the caller's transaction."""
+        for identity in self._opened_ms.keys() | self._closed_ms.keys():
+            event = self._store.events.get(identity)
+            assert event is not None
+            moved = event
+            if event.opened_ms == self._opened_ms.get(identity):
+                moved = event.moved(step_ms)
+            elif event.closed_ms is not None and event.closed_ms == self._closed_ms.get(identity):
+                moved = replace(event, closed_ms=max(event.opened_ms, event.closed_ms + step_ms))
+            if moved != event:
+                self._store.events.correct(moved)
+        self._opened_ms = {identity: ms + step_ms for identity, ms in self._opened_ms.items()}
+        self._closed_ms = {identity: ms + step_ms for identity, ms in self._closed_ms.items()}
+
+
+def in_order(events: Sequence[Event]) -> list[Event]:
+    """Return changes of events in the order in which they happened."""
+    return sorted(events, key=changed_ms)
+
+
+def change_of(event: Event) -> Change:
+    """Return what has happened to an event last; one that ends as it begins has only happened."""
+    if event.closed_ms is not None and event.closed_ms != event.opened_ms:
+        return Change.CLOSED
+    return Change.OPENED if event.acknowledged_ms is None else Change.ACKNOWLEDGED
+
+
+def changed_ms(event: Event) -> int:
+    """Return when an event changed last."""
+    return max(event.opened_ms, event.acknowledged_ms or 0, event.closed_ms or 0)
