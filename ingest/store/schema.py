@@ -177,9 +177,10 @@ MIGRATIONS: tuple[Migration, ...] = (
 
 def version_of(database: Database) -> int:
     """Return the number of the last migration that this file has; 0 for a new one."""
-    (application,) = database.row("PRAGMA application_id") or (0,)
-    (version,) = database.row("PRAGMA user_version") or (0,)
-    (tables,) = database.row("SELECT count(*) FROM sqlite_schema") or (0,)
+    with database.snapshot():  # another process may be making the tables just now
+        (application,) = database.row("PRAGMA application_id") or (0,)
+        (version,) = database.row("PRAGMA user_version") or (0,)
+        (tables,) = database.row("SELECT count(*) FROM sqlite_schema") or (0,)
     if tables and application != APPLICATION_ID:
         raise StoreError(
             "this SQLite database belongs to something else",

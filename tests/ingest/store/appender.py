@@ -1,7 +1,8 @@
 """A process of its own that appends to a store: `appender.py STORE MODE`, told what to do by MODE.
 
 `for-ever`: append and pack without end, and print the last number after each commit.  `hold`: begin a run,
-print "ready", and end when standard input does.  `acknowledge`: acknowledge the event of that identity.
+print "ready", and end when standard input does.  `open`: no more than that.  Anything else is the identity
+of an event to acknowledge.
 """
 
 import sys
@@ -45,7 +46,7 @@ def main(path: str, mode: str) -> None:
             store.begin_run(Moment(0, NOON_MS, True))
             print("ready", flush=True)  # noqa: T201
             sys.stdin.read()
-        else:
+        elif mode != "open":
             store.events.acknowledge(mode, NOON_MS)
 
 

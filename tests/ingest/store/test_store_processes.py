@@ -145,6 +145,13 @@ def test_a_second_daemon_in_another_process_is_refused_until_the_first_dies(
         assert store.begin_run(moment) == 2
 
 
+def test_processes_that_open_a_new_store_together_all_get_it(store_path: Path) -> None:
+    processes = [start(store_path, "open") for _ in range(6)]
+    for process in processes:
+        process.communicate(timeout=60)
+    assert [process.returncode for process in processes] == [0] * 6
+
+
 def test_another_process_acknowledges_while_the_daemon_appends(
     store: Store, store_path: Path, make_batch: Callable[..., StampedBatch]
 ) -> None:
