@@ -63,14 +63,15 @@ class Attempt:
     def widening(self) -> float:
         """What standard errors have to be multiplied by so that 2 of them hold 95 %.
 
-        With stated uncertainties: nothing, unless χ² is beyond its 95 % limit; then by the scatter.  Where
-        the scatter counts, its few degrees of freedom do too (Student's t; JCGM 100:2008, G.3).
+        With stated uncertainties: by nothing, unless χ² is beyond its 95 % limit; then by the scatter.
+        Where the scatter counts, its few degrees of freedom do too (Student's t; JCGM 100:2008, G.3), and
+        so does that it often grows with the UVI.
         """
         if self.reduced_chi2 is None:
             return 1.0
         few = float(stdtrit(self.freedom, 0.975)) / 1.96
         if not self.stated:
-            return few
+            return few * self.solution.unevenness
         if self.solution.chi2 <= float(chdtri(self.freedom, 0.05)):
             return 1.0
         return sqrt(self.reduced_chi2) * few
@@ -173,4 +174,10 @@ def _with_uncertain_dark(points: Points, shape: Shape, problem: Problem, solutio
     sigma = sqrt(solution.chi2 / freedom)
     again = solve(replace(problem, u_dark=u_dark, u_reference_uvi=np.full(len(points), sigma)), shape)
     # Back to unit weights, so that all attempts without stated uncertainties compare.
-    return replace(again, chi2=again.chi2 * sigma**2, covariance=again.covariance / sigma**2)
+    return replace(
+        again,
+        chi2=again.chi2 * sigma**2,
+        covariance=again.covariance / sigma**2,
+        u_coefficient_per_c=again.u_coefficient_per_c / sigma,
+        misfit=again.misfit * sigma,
+    )

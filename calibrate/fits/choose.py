@@ -17,9 +17,9 @@ from calibrate.fits.attempt import Attempt, with_temperature
 
 AICC_EARNED = 4.0
 
-UNKNOWN_COEFFICIENT_PER_C = 0.001
-"""What the coefficient of a sensor may be of which nothing is known (k = 1).  Judgement: board pages of
-photodiodes state about 0.1 % per °C."""
+UNKNOWN_COEFFICIENT_PER_C = 0.002
+"""What the coefficient of a board may be of which nothing is known (k = 1).  Judgement: board pages state
+about 0.1 % per °C for the photodiode alone; amplifier and voltage reference come on top."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -22,6 +22,7 @@ exactly and, as its second derivative, what the full problem gives with all ξ e
 References
 ----------
 .. [1] York, Evensen, Martínez & De Basabe Delgado 2004, Am. J. Phys. 72, 367-375.
+.. [2] MacKinnon & White 1985, J. Econometrics 29, 305-325: the estimate that is known as HC3.
 """
 
 from dataclasses import dataclass
@@ -67,7 +68,9 @@ class Solution:
     `covariance` is that of the model's parameters (dark levels first), from the stated uncertainties.
     `coefficient_per_c` and its standard uncertainty are the given or the fitted one.  `residual_uvi` (n,)
     are y − f(x); `misfit` (n,) each pair's share of `chi2`, as a signed root.  `at_bound` tells which free
-    parameters stand at their bound, `n_free` how many were fitted, without dark levels.
+    parameters stand at their bound, `n_free` how many were fitted, without dark levels.  `condition` is
+    the condition number of the scaled equations.  `unevenness` is how many times the standard error at the
+    highest pair grows if each pair's scatter counts where it is, instead of one scatter for all [2]_.
     """
 
     model: Model
@@ -80,6 +83,7 @@ class Solution:
     misfit: FloatArray
     at_bound: NDArray[np.bool_]
     condition: float
+    unevenness: float
 
 
 _Mask = NDArray[np.bool_]
@@ -241,6 +245,16 @@ def _covariance(equations: _Equations, vector: FloatArray, free: _Mask) -> tuple
     return covariance, condition
 
 
+def _unevenness(gradient: FloatArray, covariance: FloatArray, misfit: FloatArray, top: int) -> float:
+    leverage = ((gradient @ covariance) * gradient).sum(axis=1)
+    freedom = len(misfit) - float(leverage.sum())
+    at_top = gradient[top] @ covariance
+    even = float(at_top @ gradient[top]) * float(misfit @ misfit) / max(freedom, 1e-9)
+    spread = misfit / np.maximum(1 - leverage, 1e-3)
+    uneven = float(np.sum((gradient @ at_top * spread) ** 2))
+    return max(float(np.sqrt(uneven / even)), 1.0) if even > 0 else 1.0
+
+
 def _solution(equations: _Equations, vector: FloatArray, free: _Mask) -> Solution:
     problem, shape = equations.problem, equations.shape
     n_dark, n_shape = equations.n_dark, equations.n_shape
@@ -267,4 +281,10 @@ def _solution(equations: _Equations, vector: FloatArray, free: _Mask) -> Solutio
         misfit=residuals[: len(direct)],
         at_bound=held,
         condition=condition,
+        unevenness=_unevenness(
+            equations.derivatives(vector)[: len(direct)],
+            covariance,
+            residuals[: len(direct)],
+            int(problem.reference_uvi.argmax()),
+        ),
     )
