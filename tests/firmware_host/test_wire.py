@@ -17,10 +17,10 @@ from firmware_host.wire import (
     encode_number,
     encode_reading,
     encode_replay_request,
-    encode_time,
     encode_time_request,
     parse_request,
 )
+from tests.firmware_host.test_wire_examples import encoded
 
 READING = Reading("shelf-2", "4f1c09ab", 5, 1234, ("uva_counts", "temperature_c"), (12.0, 25.5), 0, False)
 HELLO = Hello("shelf-2", "4f1c09ab", "1.0", "photodiode", ("uva_counts",), ("counts",), 1000, 600)
@@ -84,19 +84,6 @@ def ends(draw: st.DrawFn) -> ReplayEnd:
 
 
 messages = st.one_of(readings(), hellos(), times, ends())
-
-
-def encoded(message: Message) -> bytes:
-    match message:
-        case Reading():
-            return encode_reading(message)
-        case Hello():
-            return encode_hello(message)
-        case BoardTime():
-            return encode_time(message)
-        case ReplayEnd():
-            return encode_end(message)
-    raise AssertionError(message)
 
 
 @st.composite
