@@ -9,9 +9,9 @@ from typing import Any, Final, Self
 
 from calibrate.errors import KeeperError
 from firmware_host.clock import Clock
+from firmware_host.firmware_program import Program, chip_tables
 from firmware_host.pi_bus.link import PtyLink
 from firmware_host.pi_bus.microcontroller import surroundings
-from firmware_host.pi_bus.program import Program, chip_tables
 from firmware_host.pi_bus.settings import PiBusSettings, identity_of
 from firmware_host.pi_bus.wires import KernelWires, OpenWires, PiBusError
 from firmware_host.ports import Port

@@ -27,7 +27,7 @@ SHORTEST_CADENCE_MS = 100
 LONGEST_CADENCE_MS = 600_000
 
 
-def _problem(name, value):
+def problem(name, value):
     """What is wrong with a setting, or None."""
     if name not in DEFAULTS:
         return "there is no setting " + name
@@ -53,7 +53,7 @@ def load():
         with open(PATH) as file:
             stored = json.load(file)
         for name, value in stored.items():
-            if _problem(name, value) is None:
+            if problem(name, value) is None:
                 chosen[name] = value
     except (OSError, ValueError, AttributeError):
         pass
@@ -63,9 +63,9 @@ def load():
 def change(**changes):
     """Change settings for good; they count from the next start."""
     for name, value in changes.items():
-        problem = _problem(name, value)
-        if problem:
-            raise ValueError(problem)
+        wrong = problem(name, value)
+        if wrong:
+            raise ValueError(wrong)
     chosen = load()
     chosen.update(changes)
     # Written beside and then renamed over: a power cut leaves the old file or the new one, whole.

@@ -57,16 +57,20 @@ class FirmwareBench:
         light: str | None = None,
         chips: dict[int, dict[str, object]] | None = None,
         prompt: bool = False,
+        bare: bool = False,
     ) -> None:
         """`light`: source of a module with `photodiode_mv(t_us)`; without it `set_light_mv` says.
 
         `chips`: what `wire_up` puts on the I2C bus from the start.  `prompt`: whether MicroPython's prompt
-        is there when the firmware stops, as on a board; without it the process ends.
+        is there when the firmware stops, and the board starts again on the same port when it is reset, as
+        boards do; without it the process ends.  `bare`: MicroPython without our firmware.
         """
         self.folder = folder
-        self._prompt = prompt
+        self._prompt = prompt or bare
         self.identity = f"uv-{unique_id}"
-        flash(folder)
+        folder.mkdir(parents=True, exist_ok=True)
+        if not bare:
+            flash(folder)
         (folder / "unique_id").write_text(unique_id)
         if settings is not None:
             (folder / "settings.json").write_text(json.dumps(settings))
@@ -146,34 +150,50 @@ class _Power:
     """One start of the board: the process, its pseudo-terminal, and the thread that joins the two."""
 
     def __init__(self, folder: Path, *, prompt: bool) -> None:
-        self.process = subprocess.Popen(
-            [micropython(), *(["-i"] if prompt else []), "main.py"],
-            cwd=folder,
-            env=environment(),
-            stdin=subprocess.PIPE,
-            stdout=subprocess.PIPE,
-            bufsize=0,
-        )
+        self._folder = folder
+        self._prompt = prompt
+        self.process = self._start()
         self._pty, host_side = os.openpty()
         os.set_blocking(self._pty, False)
         tty.setraw(host_side)
         self.port = os.ttyname(host_side)
         os.close(host_side)
         self._off = threading.Event()
-        self._cable = threading.Thread(target=self._carry, name=f"cable of {self.port}", daemon=True)
+        name = f"cable of {self.port}"
+        self._cable = threading.Thread(target=self._power_until_off, name=name, daemon=True)
         self._cable.start()
 
     def off(self) -> None:
         """Cut the power."""
-        self.process.kill()
-        self.process.wait()
         self._off.set()
         self._cable.join()
         os.close(self._pty)
-        for pipe in (self.process.stdin, self.process.stdout):
-            if pipe is not None:
-                with contextlib.suppress(BrokenPipeError):
-                    pipe.close()
+
+    def _start(self) -> subprocess.Popen[bytes]:
+        program = ["main.py"] if (self._folder / "main.py").exists() else []
+        return subprocess.Popen(
+            [micropython(), *(["-i"] if self._prompt else []), *program],
+            cwd=self._folder,
+            env=environment(),
+            stdin=subprocess.PIPE,
+            stdout=subprocess.PIPE,
+            stderr=subprocess.STDOUT,
+            bufsize=0,
+        )
+
+    def _power_until_off(self) -> None:
+        """Be the board from one start to the next."""
+        while True:
+            self._carry()
+            self.process.kill()
+            self.process.wait()
+            for pipe in (self.process.stdin, self.process.stdout):
+                if pipe is not None:
+                    with contextlib.suppress(BrokenPipeError):
+                        pipe.close()
+            if self._off.is_set() or not self._prompt:
+                return
+            self.process = self._start()
 
     def _carry(self) -> None:
         """Carry bytes both ways while the host has the port open; drop the board's while it has not."""

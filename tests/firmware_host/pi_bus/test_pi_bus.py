@@ -10,7 +10,7 @@ from calibrate.errors import KeeperError
 from firmware_host.clock import SystemClock
 from firmware_host.messages import BoardTime, Hello, Mark, Reading, ReplayEnd
 from firmware_host.pi_bus import PiBusBoard, PiBusError, PiBusSettings
-from firmware_host.pi_bus.program import chip_tables
+from firmware_host.firmware_program import chip_tables
 from firmware_host.pi_bus.settings import identity_of
 from firmware_host.wire import encode_hello_request, encode_replay_request, encode_time_request
 from tests.firmware_host.pi_bus.simulated_smbus import Chips
