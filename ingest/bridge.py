@@ -22,6 +22,7 @@ from ingest.assigning import record_assignments
 from ingest.config import Config
 from ingest.event_record import EventMessage, EventRecord, in_order
 from ingest.history import History
+from ingest.late_review import LateReview
 from ingest.link_log import LinkLog
 from ingest.links import LinkNews, Links
 from ingest.live_boards import LiveBoards
@@ -120,6 +121,7 @@ class Bridge:
         self._spots_of: dict[str, list[LiveSpot]] = {}
         for spot in self.spots.values():
             self._spots_of.setdefault(spot.board, []).append(spot)
+        self._review = LateReview(store, self.spots)
         self._assign(now_ms)
         self._count_day(self.spots.values(), now_ms)
 
@@ -157,7 +159,7 @@ class Bridge:
         try:
             for news in self._links.close(now):
                 self._hear(news, now)
-            self._judge()
+            self._look_back()
             self._note_silence(self._timeline.now_utc_ms(now))
         finally:
             self.commit()
@@ -221,8 +223,9 @@ class Bridge:
         )
         self._pending.append(stamped)
         self._n_pending += len(stamped)
-        if batch.late:  # older than what has been judged: it is for the record, and changes no event
+        if batch.late:  # older than what has been judged: the living watches pass it over
             self._recount.add(batch.board)
+            self._review.note(batch.board, utc_ms, self._now)
         else:
             self._fresh.append(stamped)
 
@@ -276,6 +279,7 @@ class Bridge:
             self._store.readings.restamp(self._run_id, step.delta_ms, clock_sure=step.sure)
             self._store.boards.restamp(started_ms - step.delta_ms, step.delta_ms)
             self._record.restamp(step.delta_ms)
+            self._review.restamp(step.delta_ms)
             self._assign(started_ms)
         opened = self._store.events.open()
         for spot in self.spots.values():
@@ -306,12 +310,19 @@ class Bridge:
             self.commit()
             self._count_day((s for board in self._recount for s in self._spots_of.get(board, ())), now_ms)
             self._recount.clear()
+        if self._review.is_due(now):
+            self._look_back()
         if now.mono_ms - self._state_told_ms >= STATE_EVERY_MS:
             self._state_told_ms = now.mono_ms
             self._tell_states(now_ms)
         self._log.tick(now)
         if not self._bulk:
             self._upkeep.step(now, now_ms, clock_sure=self._timeline.sure)
+
+    def _look_back(self) -> None:
+        """Judge what came late, once all of it is stored."""
+        self.commit()
+        self._events += in_order(self._review.judge())
 
     def _note_silence(self, now_ms: int) -> None:
         self._events += self.boards.tick(now_ms - _HELD_BACK_MS)

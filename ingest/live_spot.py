@@ -46,10 +46,12 @@ class LiveSpot:
         """Since when the board, calibration and band of the configuration have been this spot's."""
         self.recall(NO_SAMPLES)
         self._latest = NO_SAMPLES
+        self._cadence_s: float | None = None
         self._watch = SpotWatch(key, self._band, self._settings, open_events, frontier_ms=judged_to_ms)
 
     def expect(self, cadence_s: float) -> None:
         """Let silences count from now on after what suits a board that speaks so often."""
+        self._cadence_s = cadence_s
         self._watch.expect(cadence_s)
         self._day_gap_s = default_max_gap_s(cadence_s)
         self._max_gap_s = max(self._settings.max_gap_s, self._day_gap_s)
@@ -82,6 +84,13 @@ class LiveSpot:
         self._today.add(samples)
         self._latest = samples
         return self._watch.observe(samples)
+
+    def judge_past(self, samples: Samples) -> list[Event]:
+        """Return how events would have changed by samples of the past, by themselves."""
+        watch = SpotWatch(self.key, self._band, self._settings)
+        if self._cadence_s is not None:
+            watch.expect(self._cadence_s)
+        return watch.observe(samples)
 
     @property
     def place(self) -> Place:
