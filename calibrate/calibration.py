@@ -13,6 +13,7 @@ from calibrate.errors import KeeperError
 from calibrate.identity import NOT_CONTENT, content_hash
 from calibrate.lamp_kinds import lamp_kind
 from calibrate.models import Model, parameter_names
+from calibrate.origin import Origin
 
 Range = tuple[float, float]
 
@@ -92,7 +93,8 @@ class LampFactor:
 class Calibration:
     """A conversion from channels to UVI.
 
-    `identity` is a hash over everything that can change an answer (so not over `name` and `notes`): two
+    `identity` is a hash over everything that can change an answer (so not over `name`, `notes` and
+    `origin`): two
     calibrations with one identity answer alike for ever.  `uvi_range` is the lowest and highest level at
     which it was compared with the reference.  Raises `CalibrationError` if it contradicts itself.
     """
@@ -109,6 +111,7 @@ class Calibration:
     lamp_factors: tuple[LampFactor, ...] = ()
     name: str = field(default="", metadata=NOT_CONTENT)
     notes: str = field(default="", metadata=NOT_CONTENT)
+    origin: Origin | None = field(default=None, metadata=NOT_CONTENT)
     identity: str = field(init=False)
     _conversion: Conversion = field(init=False, repr=False, compare=False)
 

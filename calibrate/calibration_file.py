@@ -19,6 +19,7 @@ from calibrate.lamp_kinds import UnknownLampKindError
 from calibrate.model_tables import MODEL_FORMS
 from calibrate.models import Model, parameter_names
 from calibrate.nearest import did_you_mean
+from calibrate.origin_table import origin_content, read_origin
 from calibrate.toml_table import CalibrationFileError, TomlTable
 
 FORMAT = 1
@@ -98,6 +99,7 @@ def _read(table: TomlTable) -> tuple[Calibration, str]:
         lamp_factors=_read_lamp_factors(table.table("lamp_factors")) if table.has("lamp_factors") else (),
         name=table.text("name", ""),
         notes=table.text("notes", ""),
+        origin=read_origin(table.table("origin"), len(channels)) if table.has("origin") else None,
     )
     table.close()
     return calibration, claimed
@@ -223,6 +225,8 @@ def format_calibration(calibration: Calibration) -> str:
             other.lamp_kind: {"factor": other.factor, "u_relative": other.u_relative, "source": other.source}
             for other in calibration.lamp_factors
         }
+    if calibration.origin is not None:
+        document["origin"] = origin_content(calibration.origin)
     return tomlkit.dumps(document)
 
 

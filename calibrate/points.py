@@ -4,6 +4,7 @@ from dataclasses import dataclass, field
 from math import sqrt
 
 import numpy as np
+from numpy.typing import NDArray
 
 from calibrate.arrays import FloatArray
 
@@ -72,20 +73,19 @@ class Points:
     def __len__(self) -> int:
         return len(self.reference_uvi)
 
-    def only(self, keep: FloatArray) -> "Points":
+    def only(self, keep: NDArray[np.bool_]) -> "Points":
         """Return the pairs where `keep` (n,) is true, with all dark readings."""
-        mask = np.asarray(keep, dtype=bool)
         return Points(
             self.channels,
-            self.levels[mask],
-            self.u_levels[mask],
-            self.reference_uvi[mask],
-            self.u_reference_uvi[mask],
+            self.levels[keep],
+            self.u_levels[keep],
+            self.reference_uvi[keep],
+            self.u_reference_uvi[keep],
             self.dark,
             self.u_dark,
             self.temperature_channel,
-            None if self.temperature_c is None else self.temperature_c[mask],
-            tuple(label for label, kept in zip(self.labels, mask, strict=True) if kept),
+            None if self.temperature_c is None else self.temperature_c[keep],
+            tuple(label for label, kept in zip(self.labels, keep, strict=True) if kept),
         )
 
     def of_channels(self, channels: tuple[str, ...]) -> "Points":

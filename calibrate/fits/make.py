@@ -6,6 +6,7 @@ from datetime import date
 
 from calibrate.calibration import Calibration, Channel, LampFactor, Uncertainty
 from calibrate.fits.fit import Fit
+from calibrate.origin import Origin, Pair
 from calibrate.points import ReferenceMeter
 
 SPECTRAL_RELATIVE = 0.05
@@ -67,4 +68,25 @@ def make_calibration(fit: Fit, under: Circumstances, *, name: str = "", notes: s
         lamp_factors=under.lamp_factors,
         name=name,
         notes=notes,
+        origin=_origin(fit),
+    )
+
+
+def _origin(fit: Fit) -> Origin:
+    points = fit.points
+    degrees = [None] * len(points) if points.temperature_c is None else points.temperature_c.tolist()
+    pairs = zip(
+        points.levels.tolist(),
+        points.reference_uvi.tolist(),
+        points.u_reference_uvi.tolist(),
+        degrees,
+        strict=True,
+    )
+    return Origin(
+        shape=fit.name,
+        pairs=tuple(Pair(tuple(levels), uvi, u_uvi, degree) for levels, uvi, u_uvi, degree in pairs),
+        dark=tuple(map(tuple, points.dark.tolist())),
+        degrees_of_freedom=fit.degrees_of_freedom,
+        reduced_chi2=fit.reduced_chi2,
+        reasons=fit.reasons,
     )

@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 from calibrate.calibration import Calibration, Channel, LampFactor, Temperature, Uncertainty
 from calibrate.lamp_kinds import LAMP_KINDS
 from calibrate.models import CurveModel, LineModel, PowerModel, parameter_names
+from calibrate.origin import Origin, Pair
 
 numbers = st.floats(-1e6, 1e6, allow_subnormal=False)
 shares = st.floats(0, 0.5, allow_subnormal=False)
@@ -37,6 +38,19 @@ def models(draw, names):
             steps = draw(st.lists(positive, min_size=1, max_size=5))
             rises = draw(st.lists(st.floats(0, 5), min_size=len(steps) + 1, max_size=len(steps) + 1))
             return CurveModel(names, dark, tuple(accumulate(steps)), tuple(accumulate(rises)))
+
+
+def origins(n_channels):
+    levels = st.tuples(*[numbers] * n_channels)
+    return st.builds(
+        Origin,
+        st.text(max_size=8),
+        st.lists(st.builds(Pair, levels, shares, shares, st.none() | numbers), max_size=3).map(tuple),
+        st.lists(levels, max_size=2).map(tuple),
+        st.integers(0, 9),
+        st.none() | shares,
+        st.lists(st.text(max_size=9), max_size=2).map(tuple),
+    )
 
 
 @st.composite
@@ -87,4 +101,5 @@ def calibrations(draw):
         ),
         name=draw(st.text(st.characters(codec="utf-8"), max_size=12)),
         notes=draw(st.text(st.characters(codec="utf-8"), max_size=30)),
+        origin=draw(st.none() | origins(len(names))),
     )

@@ -1,4 +1,6 @@
 import re
+import subprocess
+import sys
 from dataclasses import replace
 from pathlib import Path
 
@@ -12,10 +14,12 @@ from calibrate.calibration_file import (
     read_calibration,
     write_calibration,
 )
+from calibrate.origin import Origin, Pair
 from calibrate.toml_table import CalibrationFileError
 from tests.calibrate.strategies import calibrations
 
 PAGE = (Path(calibrate.__file__).parent / "CALIBRATION_FILE.md").read_text(encoding="utf-8")
+ORIGIN = Origin("line", (Pair((345.0,), 1.0, 0.02, 25.0),), ((12.0,),), 3, 1.1, ("because",))
 EXAMPLE = re.search(r"```toml\n(.*?)```", PAGE, re.DOTALL).group(1)
 
 
@@ -33,10 +37,23 @@ def test_the_documented_example_can_be_read():
 
 
 def test_every_key_of_a_full_file_is_documented():
-    full = format_calibration(replace(parse_calibration(EXAMPLE), name="n", notes="two\nlines"))
+    full = format_calibration(
+        replace(parse_calibration(EXAMPLE), name="n", notes="two\nlines", origin=ORIGIN)
+    )
     keys = set(re.findall(r"^(\w+) = ", full, re.MULTILINE))
     undocumented = {key for key in keys if f"`{key}`" not in PAGE} - {"kind", "uva_counts"}
     assert not undocumented
+
+
+def test_where_it_comes_from_does_not_change_the_identity():
+    calibration = parse_calibration(EXAMPLE)
+    assert replace(calibration, origin=ORIGIN).identity == calibration.identity
+
+
+def test_an_origin_with_levels_for_other_channels_is_refused():
+    text = format_calibration(replace(parse_calibration(EXAMPLE), origin=ORIGIN))
+    with pytest.raises(CalibrationFileError, match="2 levels for 1 channels"):
+        parse_calibration(text.replace("levels = [345.0]", "levels = [345.0, 1.0]"))
 
 
 def test_names_and_notes_do_not_change_the_identity():
@@ -103,6 +120,12 @@ def test_a_file_is_written_whole_and_read_back(tmp_path):
     write_calibration(path, calibration)
     assert read_calibration(path) == calibration
     assert list(tmp_path.iterdir()) == [path]
+
+
+def test_reading_a_calibration_loads_no_scipy():
+    # The daemon reads calibrations, and its memory is bounded.
+    program = "import sys, calibrate.calibration_file, calibrate.budget; sys.exit('scipy' in sys.modules)"
+    assert subprocess.run([sys.executable, "-c", program], check=False).returncode == 0
 
 
 def test_a_file_that_is_not_there_is_said_to_be_missing(tmp_path):

@@ -5,6 +5,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+import calibrate
 from calibrate.csv_table import TableFileError, parse_table
 from calibrate.spectra import Nature, Spectrum, integral_of_product, parse_spectrum, read_spectrum
 
@@ -111,3 +112,11 @@ def test_an_integral_grows_in_proportion_to_the_light(light, weight, factor):
 @given(spectra, spectra)
 def test_a_coarse_product_is_the_same_either_way_round(light, weight):
     assert integral_of_product(light, weight) == pytest.approx(integral_of_product(weight, light))
+
+
+def test_the_documented_example_is_read():
+    page = (Path(calibrate.__file__).parent / "SPECTRUM_FILE.md").read_text(encoding="utf-8")
+    example = page.partition("```csv\n")[2].partition("```")[0]
+    spectrum = parse_spectrum(example, file="x.csv")
+    assert spectrum.value.tolist() == pytest.approx([0, 1e-5, 3e-5])
+    assert spectrum.u_relative == 0.05

@@ -1,5 +1,7 @@
 """UVI of the ASTM G173-03 spectra as pvlib ships them."""
 
+import os
+
 import numpy as np
 import pytest
 
@@ -8,7 +10,10 @@ from calibrate.lamp_spectra import lamp_model, sensor_responses
 from calibrate.mismatch import mismatch
 from calibrate.spectra import Nature, Spectrum
 
-pvlib = pytest.importorskip("pvlib")
+if os.environ.get("CI"):
+    import pvlib
+else:
+    pvlib = pytest.importorskip("pvlib")
 
 
 @pytest.fixture(scope="module")
