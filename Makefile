@@ -4,7 +4,7 @@
 
 PYTHON ?= python3
 BIN := .venv/bin
-TEST_PACKAGES := mosquitto openssl
+TEST_PACKAGES := mosquitto openssl victoria-metrics influxdb
 
 .PHONY: demo test lint bench run clean
 

@@ -15,7 +15,8 @@ from ingest.assigning import read_calibrations
 from ingest.bridge import Audience, Bridge
 from ingest.capture_file import CaptureFile
 from ingest.config import Config
-from ingest.config.resolve import mqtt_settings, port_wishes
+from ingest.config.resolve import mirror_settings, mqtt_settings, port_wishes
+from ingest.mirror.thread import Mirror
 from ingest.mqtt.publisher import Publisher
 from ingest.store.store import Store
 from ingest.telling import BrokerAudience, event_message
@@ -75,6 +76,10 @@ class Daemon:
             if self._capture is not None:  # only now that nothing else can keep us from starting
                 capture = stack.enter_context(closing(CaptureFile(self._capture)))
                 capture.write([Quiet(start)])
+            mirror = self._mirror()
+            if mirror is not None:
+                mirror.start()
+                stack.callback(mirror.stop)
             log.info("started", extra={"site": config.bridge.site, "store": str(config.bridge.store)})
             try:
                 self._loop(bridge, publisher, capture)
@@ -89,6 +94,13 @@ class Daemon:
                 publisher.pump()
                 publisher.close()
             log.info("stopped")
+
+    def _mirror(self) -> Mirror | None:
+        settings = mirror_settings(self._config)
+        if settings is None:
+            return None
+        path = self._config.bridge.store
+        return Mirror(settings, lambda: Store.open(path), self._config.spots, _report)
 
     def _loop(self, bridge: Bridge, publisher: Publisher | None, capture: CaptureFile | None) -> None:
         hub = self._hub

@@ -2,6 +2,7 @@
 
 from firmware_host.ports import AUTO, PortWish
 from ingest.config.model import Config
+from ingest.mirror.settings import MirrorSettings
 from ingest.mqtt.settings import MqttSettings
 
 
@@ -27,6 +28,24 @@ def mqtt_settings(config: Config) -> MqttSettings | None:
         root_topic=mqtt.root_topic,
         discovery=mqtt.discovery,
         discovery_prefix=mqtt.discovery_prefix,
+    )
+
+
+def mirror_settings(config: Config) -> MirrorSettings | None:
+    """Return how to reach the server that mirrors the store, its token read; None without one.
+
+    Raises `SecretError` if the token is not where the file says.
+    """
+    mirror = config.mirror
+    if mirror is None:
+        return None
+    return MirrorSettings(
+        url=mirror.url,
+        org=mirror.org,
+        bucket=mirror.bucket,
+        token=mirror.token(),
+        site=config.bridge.site,
+        bridge=config.bridge.name,
     )
 
 
