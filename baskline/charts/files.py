@@ -14,20 +14,29 @@ _DOTS: Final = 2.0
 
 def save_day_chart(shown: SpotDay, config: Config, path: Path, now_ms: int) -> None:
     """Draw a day as it is known at `now_ms` into a .png, .svg or .pdf file."""
-    try:
+
+    def spec() -> dict[str, Any]:
         from baskline.charts.day import day_spec
         from baskline.charts.drawing import drawing_of
 
+        return day_spec(drawing_of(shown, config, now_ms))
+
+    save_chart(spec, path)
+
+
+def save_chart(spec: Callable[[], dict[str, Any]], path: Path) -> None:
+    """Draw a Vega-Lite specification into a .png, .svg or .pdf file; `spec` may import what draws."""
+    try:
         draw = _renderer(path.suffix.lower())
+        drawn = draw(spec())
     except ModuleNotFoundError as missing:
         raise ChartError(
             f"drawing needs the package {missing.name}",
             where=str(path),
             remedy="Install it with `pip install 'baskline[charts]'`",
         ) from None
-    content = draw(day_spec(drawing_of(shown, config, now_ms)))
     try:
-        path.write_bytes(content)
+        path.write_bytes(drawn)
     except OSError as error:
         raise ChartError(
             f"cannot be written ({error.strerror})", where=str(path), remedy="Name another place"

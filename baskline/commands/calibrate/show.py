@@ -1,0 +1,161 @@
+"""`baskline calibrate show`: a calibration's curve, budget and history."""
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from baskline.commands.calibrate.fit import local_day, refuse_chart_ending
+from baskline.commands.calibrate.predict import levels_of
+from baskline.commands.common import (
+    DEFAULT_CONFIG,
+    ConfigOption,
+    JsonOption,
+    StoreOption,
+    print_json,
+    read_config,
+    store_of,
+)
+from baskline.printing import console, say
+from calibrate.errors import KeeperError
+
+if TYPE_CHECKING:
+    from calibrate.budget import Budget
+    from calibrate.calibration import Calibration
+    from ingest.calibration_history import CalibrationRecord
+    from ingest.config import Config
+
+
+class ShowCommandError(KeeperError):
+    """Nothing that could be shown."""
+
+
+def show(
+    what: Annotated[str, typer.Argument(metavar="FILE|SPOT", help="A calibration file, or a spot's key.")],
+    at: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--at", metavar="NAME=VALUE", help="Where to take the budget; in the middle if left out."
+        ),
+    ] = None,
+    more: Annotated[
+        list[str] | None,
+        typer.Argument(metavar="[NAME=VALUE]...", help="Further levels.", show_default=False),
+    ] = None,
+    chart: Annotated[
+        Path | None, typer.Option("--chart", metavar="FILE", help="Draw it into a .png, .svg or .pdf file.")
+    ] = None,
+    config: ConfigOption = DEFAULT_CONFIG,
+    store: StoreOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Show a calibration: its curve, where its uncertainty comes from, and what held when.
+
+    The budget follows the GUM (JCGM 100): one line a source, the largest first. A spot is shown with the
+    calibration that its configuration names, and with the store's history.
+
+    \b
+    Examples:
+      baskline calibrate show slate
+      baskline calibrate show calibrations/slate.toml --at uva_counts=812 --at temperature_c=31
+    """
+    from calibrate.budget import budget
+    from calibrate.calibration_file import read_calibration
+    from calibrate.curve import middle_levels
+
+    refuse_chart_ending(chart)
+    configured, file = (None, Path(what)) if Path(what).is_file() else _of_spot(what, config)
+    calibration = read_calibration(file)
+    levels = middle_levels(calibration)
+    if at:
+        # Only the temperature may be left out, and is then that of the calibration.
+        levels |= levels_of([*at, *(more or ())], calibration)
+    lamp_kind = None if configured is None else configured.lamps[configured.spots[what].lamp].kind
+    age_days = None if configured is None else _age_days(calibration)
+    result = budget(calibration, levels, lamp_kind=lamp_kind, age_days=age_days)
+    if chart is not None:
+        from baskline.charts.calibration import save_calibration_chart
+
+        save_calibration_chart(calibration, None, chart)
+    records = [] if configured is None else _records(what, store_of(configured, store))
+    if as_json:
+        from baskline.calibration_json import calibration_fields, history_fields
+
+        history = None if configured is None else history_fields(records)
+        print_json({**calibration_fields(calibration, result, levels), "history": history})
+        return
+    _tell(calibration, result, levels)
+    if configured is not None:
+        _tell_history(records, configured)
+    if chart is not None:
+        say(console(), f"\nDrawn: {chart}")
+
+
+def _tell(calibration: "Calibration", result: "Budget", levels: "dict[str, float]") -> None:
+    from baskline.calibration_words import budget_lines, calibration_lines
+    from baskline.text_chart import curve_lines
+    from calibrate.curve import curve_of
+
+    words = console()
+    for line in calibration_lines(calibration):
+        say(words, line, hang=2)
+    if len(calibration.channels) == 1:
+        say(words, "")
+        for line in curve_lines(curve_of(calibration), None):
+            words.print(line, soft_wrap=True)
+    say(words, "")
+    for line in budget_lines(result, levels):
+        words.print(line, soft_wrap=True)
+
+
+def _tell_history(records: "list[CalibrationRecord]", config: "Config") -> None:
+    from baskline.calibration_words import history_lines
+
+    words = console()
+    say(words, "")
+    if not records:
+        say(words, "No history: nothing is stored of this spot yet.")
+        return
+    say(words, "What applied since when; of several the one with the highest generation:")
+    for line in history_lines(records, config.bridge.time_zone):
+        words.print(f"  {line}", soft_wrap=True)
+    say(words, "To put another calibration over the past, or to undo that: baskline recompute --help")
+
+
+def _of_spot(spot: str, config: Path) -> "tuple[Config, Path]":
+    """Return the configuration and the calibration file that it names for a spot."""
+    from calibrate.nearest import did_you_mean
+
+    if Path(spot).suffix or "/" in spot:
+        raise ShowCommandError("no such calibration file", where=spot, remedy="Check the path")
+    configured = read_config(config)
+    if spot not in configured.spots:
+        raise ShowCommandError(
+            f"there is no spot and no file {spot!r}",
+            where=str(config),
+            remedy=did_you_mean(spot, configured.spots),
+        )
+    file = configured.spots[spot].calibration
+    if file is None:
+        raise ShowCommandError(
+            "has no calibration yet",
+            where=f"{config}, spot.{spot}",
+            remedy=f"Make one with `baskline calibrate {spot}`",
+        )
+    return configured, file
+
+
+def _age_days(calibration: "Calibration") -> float:
+    from firmware_host.clock import SystemClock
+
+    return max(0, (local_day(SystemClock().moment().wall_ms) - calibration.made_on).days)
+
+
+def _records(spot: str, store: Path) -> "list[CalibrationRecord]":
+    from ingest.calibration_history import calibration_history
+    from ingest.store.store import Store
+
+    if not store.exists():
+        return []
+    with Store.open(store, read_only=True) as kept:
+        return calibration_history(kept, spot)
