@@ -20,12 +20,10 @@ ONLINE = "online"
 OFFLINE = "offline"
 
 _WINDOW = 20  # unacknowledged messages at once; Mosquitto queues beyond as many (its max_inflight_messages)
-_EVENTS_AT_ONCE = 16  # of these for events at most, so that a long backlog does not hold up the states
+_EVENTS_SHARE = 0.8  # of these for events at most, so that a long backlog does not hold up the states
 _STEADY_MS = 60_000  # a link that held this long was a good one; shorter ones keep lengthening the wait
 _REFUSED_PAUSE_MS = 60_000  # before events that the broker refused are offered again
-_CONNECT_MS = (
-    15_000  # paho gives up on the network and on encryption after 5 s each; the rest is the broker's
-)
+_CONNECT_MS = 15_000  # paho gives the network and the encryption 5 s each; the rest is the broker's
 _SILENCE_MS = 60_000  # without one acknowledgement while some are due: nobody is there any more
 _TIDY_MS = 10_000  # what the broker had retained under our filters has come long before
 
@@ -147,10 +145,8 @@ class Publisher:
 
     def _connect(self, now_ms: int) -> None:
         try:
-            self._link = Link(
-                self._settings, self._topics.identity, self._wake,
-                last_will=(self._topics.availability, OFFLINE),
-            )  # fmt: skip
+            last_will = (self._topics.availability, OFFLINE)
+            self._link = Link(self._settings, self._topics.identity, self._wake, last_will=last_will)
             self._answer_at_ms = now_ms
         except BrokerError as error:
             self._fail(error, now_ms)
@@ -253,7 +249,8 @@ class Publisher:
             self._events_pause_to_ms = 0
             self._offered_to = 0  # from the oldest again, so that the order holds
         on_way = len(self._events_on_way)
-        room = min(_EVENTS_AT_ONCE - on_way, self._window - on_way - len(self._states_on_way))
+        at_once = max(1, int(_EVENTS_SHARE * self._window))
+        room = min(at_once - on_way, self._window - on_way - len(self._states_on_way))
         if room <= 0:
             return
         for stored in self._outbox.pending(room, self._offered_to):
@@ -270,6 +267,5 @@ class Publisher:
         # One at a time on each topic, so that the newest value waits here and not in a queue of old ones.
         for topic in [topic for topic in self._due if topic not in on_way][: max(room, 0)]:
             del self._due[topic]
-            self._states_on_way[link.publish(topic, self._retained[topic].encode(), qos=1, retain=True)] = (
-                topic
-            )
+            number = link.publish(topic, self._retained[topic].encode(), qos=1, retain=True)
+            self._states_on_way[number] = topic

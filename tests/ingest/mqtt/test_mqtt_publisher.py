@@ -265,3 +265,34 @@ def test_a_broker_that_never_lets_us_in_is_given_up(settings, bench):
         one.clock.advance_ms(1)
         one.publisher.pump()
         assert "no answer in time" in str(one.publisher.trouble)
+
+
+def test_a_long_backlog_of_events_does_not_hold_up_the_states(settings, bench, listen):
+    topics = Topics(settings)
+    listener = listen(settings, topics.spot_state("ledge"), topics.event)
+    one = bench(settings)
+    for number in range(500):
+        one.say(str(number))
+    one.publisher.publish_state(topics.spot_state("ledge"), "{}")
+    one.until_drained()
+    got = [listener.next().topic for _ in range(501)]
+    assert got.index(topics.spot_state("ledge")) < 100
+
+
+def test_no_more_is_on_its_way_than_the_broker_takes_at_once(settings, start_broker, bench):
+    broker = start_broker("allow_anonymous true", "max_inflight_messages 3")
+    one = bench(replace(settings, port=broker.port))
+    for number in range(50):
+        one.say(str(number))
+    most = 0
+
+    def drained():
+        nonlocal most
+        publisher = one.publisher
+        if publisher.connected:
+            most = max(most, len(publisher._events_on_way) + len(publisher._states_on_way))
+        return not one.outbox.pending(1, 0)
+
+    one.until(drained)
+    assert one.reports == []
+    assert 1 <= most <= 3
