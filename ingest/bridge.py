@@ -15,6 +15,7 @@ from exposure.days import day_bounds, local_date
 from exposure.events import Event
 from firmware_host.batch import ReadingBatch
 from firmware_host.clock import Moment
+from firmware_host.gaps import SeqRange, SeqSet
 from firmware_host.messages import Hello
 from firmware_host.news import Lost
 from firmware_host.traffic import Traffic
@@ -41,8 +42,6 @@ _TICK_EVERY_MS: Final = 1_000
 _BULK_COMMIT_S: Final = 600.0  # a replay may be begun anew, so it commits seldom
 # So many readings wait at most, whatever the interval between commits: some 100 bytes each.
 _PENDING_MOST: Final = 50_000
-# A link may hold readings back for so long, to bring them into order: until then a board is not silent.
-_HELD_BACK_MS: Final = 5_000
 # Readings that came late count for the day, but counting a day anew takes a tenth of a second.
 _RECOUNT_EVERY_MS: Final = 60_000
 
@@ -89,11 +88,14 @@ class Bridge:
         self._audience = audience
         self._bulk = bulk
         self._commit_every_ms = round(1000 * (_BULK_COMMIT_S if bulk else config.bridge.commit_interval_s))
-        self._timeline = HostTimeline(start, last_stored_ms=store.readings.last_utc_ms_any())
+        # A capture may be older than what the store has.
+        last_stored_ms = None if bulk else store.readings.last_utc_ms_any()
+        self._timeline = HostTimeline(start, last_stored_ms=last_stored_ms)
         self._run_id = store.begin_run(start)
         self.n_stored = 0
         self._start = self._now = start
-        self._links = Links(config.boards.values(), self._stored, recorded=bulk)
+        self._links = Links(config.boards.values(), self._taken if bulk else self._stored)
+        self._taken_seqs: dict[tuple[str, str], SeqSet] = {}
         self._pending: list[StampedBatch] = []  # on their way to the store ...
         self._fresh: list[StampedBatch] = []  # ... and of these, those that have not been judged
         self._n_pending = 0
@@ -102,8 +104,8 @@ class Bridge:
         self._committed_ms = self._ticked_ms = self._recounted_ms = start.mono_ms
         self._state_told_ms = start.mono_ms - STATE_EVERY_MS
 
-        opened = store.events.open()
         now_ms = self._timeline.now_utc_ms(start)
+        opened = [event for event in store.events.open() if not bulk or event.opened_ms <= now_ms]
         self._record = EventRecord(store, event_message, opened)
         self._upkeep = Upkeep(store, start, raw_keep_days=config.bridge.raw_keep_days)
         self.boards = LiveBoards(config, opened, now_ms)
@@ -160,7 +162,7 @@ class Bridge:
             for news in self._links.close(now):
                 self._hear(news, now)
             self._look_back()
-            self._note_silence(self._timeline.now_utc_ms(now))
+            self._events += self.boards.tick(self._timeline.now_utc_ms(now))
         finally:
             self.commit()
             self._log.tell_garbage()
@@ -181,7 +183,7 @@ class Bridge:
         self._pending.clear()
         self._events.clear()
         self._n_pending = 0
-        self._record.note(changed)
+        self._record.log(changed)
         for event in changed:
             for listener in self._audience:
                 listener.event(event)
@@ -202,6 +204,7 @@ class Bridge:
         match item.news:
             case ReadingBatch() as batch:
                 self.boards.ports[batch.board] = item.port
+                self._events += self.boards.heard(batch.board, self._timeline.now_utc_ms(at))
                 self._keep(batch)
             case Hello() as hello:
                 self._judge()  # what came before it, by what was known before it
@@ -223,6 +226,8 @@ class Bridge:
         )
         self._pending.append(stamped)
         self._n_pending += len(stamped)
+        if self._bulk:
+            self._taken_seqs.setdefault((batch.board, batch.boot), SeqSet()).add_all(batch.seq)
         if batch.late:  # older than what has been judged: the living watches pass it over
             self._recount.add(batch.board)
             self._review.note(batch.board, utc_ms, self._now)
@@ -236,7 +241,7 @@ class Bridge:
         fresh, self._fresh = self._fresh, []
         events: list[Event] = []
         for batch in joined(fresh):
-            events += self.boards.heard(batch.board, batch.utc_ms)
+            self.boards.last_reading_ms[batch.board] = int(batch.utc_ms[-1])
             for spot in self._spots_of.get(batch.board, ()):
                 events += spot.take(batch)
         self._events += in_order(events)
@@ -245,6 +250,11 @@ class Bridge:
         """Return what is stored of a boot, once everything that waits is stored too."""
         self.commit()
         return list(self._store.readings.seen(board, boot))
+
+    def _taken(self, board: str, boot: str) -> list[SeqRange]:
+        """Return what this run has taken in of a boot: all that counts where a capture may come again."""
+        taken = self._taken_seqs.get((board, boot))
+        return [] if taken is None else taken.ranges
 
     def _judged_to_ms(self, board: str, now_ms: int) -> int | None:
         """Return up to when earlier runs have judged a board's readings.
@@ -269,7 +279,7 @@ class Bridge:
         """Move this run to the better time, and judge afresh from there."""
         now_ms, started_ms = self._timeline.now_utc_ms(now), self._timeline.now_utc_ms(self._start)
         self._judge()
-        self._note_silence(now_ms - step.delta_ms)
+        self._events += self.boards.tick(now_ms - step.delta_ms)
         self.commit()
         log.warning(
             "the system clock was set: this run's readings move with it",
@@ -281,10 +291,8 @@ class Bridge:
             self._record.restamp(step.delta_ms)
             self._review.restamp(step.delta_ms)
             self._assign(started_ms)
-        opened = self._store.events.open()
-        for spot in self.spots.values():
-            spot.restamp(step.delta_ms, opened)
-        self.boards.restamp(step.delta_ms, opened)
+        for watched in (*self.spots.values(), self.boards):
+            watched.restamp(step.delta_ms, self._record.latest(watched.open_events))
         self._count_day(self.spots.values(), now_ms)
 
     def _assign(self, from_ms: int) -> None:
@@ -304,7 +312,7 @@ class Bridge:
 
     def _every_second(self, now: Moment) -> None:
         now_ms = self._timeline.now_utc_ms(now)
-        self._note_silence(now_ms)
+        self._events += self.boards.tick(now_ms)
         if self._recount and not self._bulk and now.mono_ms - self._recounted_ms >= _RECOUNT_EVERY_MS:
             self._recounted_ms = now.mono_ms
             self.commit()
@@ -323,9 +331,6 @@ class Bridge:
         """Judge what came late, once all of it is stored."""
         self.commit()
         self._events += in_order(self._review.judge())
-
-    def _note_silence(self, now_ms: int) -> None:
-        self._events += self.boards.tick(now_ms - _HELD_BACK_MS)
 
     def _tell_states(self, now_ms: int) -> None:
         connected = self._links.boards()

@@ -31,6 +31,10 @@ class EventRecord:
         """Store events, in the caller's transaction; return those that changed, as they now stand."""
         changed = []
         for event in events:
+            if event.identity not in self._earlier:
+                self._opened_ms[event.identity] = event.opened_ms
+            if event.closed_ms is not None:
+                self._closed_ms[event.identity] = event.closed_ms
             stored = self._store.events.put(event)
             if stored is not None:
                 changed.append(stored)
@@ -39,13 +43,10 @@ class EventRecord:
                     self._store.outbox.put(message, changed_ms(stored))
         return changed
 
-    def note(self, changed: Iterable[Event]) -> None:
+    @staticmethod
+    def log(changed: Iterable[Event]) -> None:
         """Log what `put` returned, once it is committed."""
         for event in changed:
-            if event.identity not in self._earlier:
-                self._opened_ms[event.identity] = event.opened_ms
-            if event.closed_ms is not None:
-                self._closed_ms[event.identity] = event.closed_ms
             log.info(
                 event.sentence,
                 extra={
@@ -54,6 +55,11 @@ class EventRecord:
                     "change": change_of(event).value,
                 },
             )
+
+    def latest(self, events: Iterable[Event]) -> list[Event]:
+        """Return events that were put, as they are now on record."""
+        found = (self._store.events.get(event.identity) for event in events)
+        return [event for event in found if event is not None]
 
     def restamp(self, step_ms: int) -> None:
         """Move the times that this run has given to its events, in the caller's transaction."""

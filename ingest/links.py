@@ -35,11 +35,9 @@ class _Link:
 class Links:
     """All open links of a bridge."""
 
-    def __init__(self, boards: Iterable[BoardConfig], stored: StoredSeqs, *, recorded: bool = False) -> None:
-        """`recorded`: the traffic is that of a capture, and may have been taken in before."""
+    def __init__(self, boards: Iterable[BoardConfig], stored: StoredSeqs) -> None:
         self._plain_boards = [board for board in boards if board.mapping is not None]
         self._stored = stored
-        self._recorded = recorded
         self._links: dict[int, _Link] = {}
         self._claims = BoardClaims()
 
@@ -91,20 +89,19 @@ class Links:
             assert board.mapping is not None
             usb, port = board.mapping.usb, board.mapping.port
             if (usb and usb == opened.usb) or (port and fnmatch(opened.port, port)):
-                boot = self._boot(board.identity, opened.at.wall_ms)
+                boot = self._unused_boot(board.identity, opened.at.wall_ms)
                 parser: Parser = MappedParser(board.mapping.line_mapping(), board.identity, boot)
                 return LinkSession(parser, opened.at, stored=self._stored, mapped=True)
         return LinkSession(WireParser(), opened.at, stored=self._stored)
 
-    def _boot(self, board: str, near: int) -> str:
+    def _unused_boot(self, board: str, near: int) -> str:
         """Return a boot number for a board that has none: each opening of its port is a boot of its own.
 
         The time makes it likely to be new; where the clock had to be set back, the store says whether it is.
-        But where the store has an opening of a capture, that is this very one.
         """
         while True:
             boot = f"{near & 0xFFFF_FFFF:08x}"
-            if self._recorded or not list(self._stored(board, boot)):
+            if not list(self._stored(board, boot)):
                 return boot
             near += 1
 

@@ -4,7 +4,6 @@ from collections import Counter
 from collections.abc import Sequence
 from typing import Final
 
-from calibrate.arrays import IntArray
 from exposure.board_watch import BoardWatch, default_silence_s
 from exposure.events import Event
 from firmware_host.messages import Hello
@@ -45,11 +44,10 @@ class LiveBoards:
         if watch is not None and hello.board not in self._silent_after_s:
             watch.expect(default_silence_s(hello.cadence_ms / 1000))
 
-    def heard(self, board: str, utc_ms: IntArray) -> list[Event]:
-        """Note readings at these times; return the events that change by them."""
-        self.last_reading_ms[board] = int(utc_ms[-1])
+    def heard(self, board: str, at_ms: int) -> list[Event]:
+        """Note that readings came in, whenever they were made; return the events that change by it."""
         watch = self._watches.get(board)
-        return watch.heard_all(utc_ms) if watch is not None else []
+        return watch.heard(at_ms) if watch is not None else []
 
     def lost(self, board: str, n_readings: int) -> None:
         """Count readings that will not come any more."""
@@ -58,6 +56,11 @@ class LiveBoards:
     def tick(self, now_ms: int) -> list[Event]:
         """Return the events that change by silence."""
         return [event for watch in self._watches.values() for event in watch.tick(now_ms)]
+
+    @property
+    def open_events(self) -> tuple[Event, ...]:
+        """The silences that have not ended."""
+        return tuple(event for watch in self._watches.values() for event in watch.open_events)
 
     def restamp(self, delta_ms: int, opened: Sequence[Event]) -> None:
         """Move along with this run's readings to a better time; `opened` as they are now on record."""

@@ -57,6 +57,11 @@ class LiveSpot:
         self._max_gap_s = max(self._settings.max_gap_s, self._day_gap_s)
         self._today.max_gap_s = self._day_gap_s
 
+    @property
+    def open_events(self) -> tuple[Event, ...]:
+        """The events of the spot that have not closed."""
+        return self._watch.open_events
+
     def restamp(self, delta_ms: int, opened: Sequence[Event]) -> None:
         """Move along with this run's readings to a better time; `opened` as they are now on record."""
         self._watch.restamp(delta_ms, opened)
@@ -122,5 +127,5 @@ class LiveSpot:
             band_low_uvi=self._band.low_uvi,
             band_high_uvi=self._band.high_uvi,
             ceiling_uvi=self._band.ceiling_uvi,
-            open_events=[event.kind for event in self._watch.open_events],
+            open_events=[event.kind for event in self.open_events],
         )

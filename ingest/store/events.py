@@ -25,11 +25,14 @@ class Events:
 
         An acknowledgement or closing that the store has and `event` has not is kept: somebody may have
         acknowledged it from elsewhere since the caller last saw it.  But an event that has become graver was
-        not seen as that by anybody.
+        not seen as that by anybody.  And what a capture says again with the times of a clock that was set
+        since changes nothing.
         """
         with self._database.transaction():
             known = self.get(event.identity)
             if known is not None:
+                if known.opened_ms != event.opened_ms:
+                    return None
                 event = _with_firsts_of(known, event)
                 if _changing(event) == _changing(known):
                     return None
@@ -105,7 +108,7 @@ def _changing(event: Event) -> tuple[object, ...]:
 
 
 def _with_firsts_of(known: Event, event: Event) -> Event:
-    merged = replace(event, opened_ms=known.opened_ms)
+    merged = event
     graver = event.severity is Severity.NOW and known.severity is not Severity.NOW
     if known.acknowledged_ms is not None and not graver:
         merged = replace(merged, acknowledged_ms=known.acknowledged_ms)
