@@ -7,7 +7,7 @@ from typing import Final, cast
 
 import typer
 
-from baskline.commands import boards, check, day, demo, events, replay, run
+from baskline.commands import boards, check, day, demo, events, flash, listen, replay, run
 from calibrate.errors import KeeperError
 
 # The exit codes of baskline/OUTPUT.md.
@@ -30,6 +30,8 @@ app = typer.Typer(
 app.command("demo")(demo.demo)
 app.command("check")(check.check)
 app.command("boards")(boards.boards)
+app.command("flash")(flash.flash)
+app.command("listen")(listen.listen)
 app.command("run")(run.run)
 app.command("replay")(replay.replay)
 app.command("day")(day.day)

@@ -8,7 +8,7 @@ import builtins
 import importlib
 from collections.abc import Mapping, Sequence
 from pathlib import Path
-from types import ModuleType
+from types import ModuleType, SimpleNamespace
 from typing import Any
 
 from firmware_host.firmware_files import firmware_folder
@@ -65,3 +65,11 @@ def chip_tables(folder: Path | None = None) -> dict[str, dict[str, Any]]:
     program = Program({}, folder)
     names = sorted(path.stem for path in (folder / "chips").glob("*.py"))
     return {name: program.module(f"chips.{name}").TABLE for name in names}
+
+
+def known_sensors(folder: Path | None = None) -> tuple[str, ...]:
+    """Return what the setting `sensor` may be: a kind of analog breakout, a chip, or "auto"."""
+    nothing = SimpleNamespace(ADC=None, Pin=None, I2C=None)  # the program is looked at, not run
+    program = Program({"machine": nothing}, folder)
+    chips = [table["name"] for table in program.module("sensors").UV_CHIPS]
+    return ("auto", *program.module("analog").LEAST_MV, *chips)

@@ -7,7 +7,14 @@ middle can hang no more than that one process.
 
 from firmware_host.flash.board_state import BoardState, look_at_board
 from firmware_host.flash.errors import FlashError
-from firmware_host.flash.install import Plan, change_settings, install, plan_install
+from firmware_host.flash.install import (
+    Plan,
+    change_settings,
+    check_settings,
+    install,
+    plan_install,
+    restart,
+)
 from firmware_host.flash.ports import Occupant, PortLook, look_at_ports
 from firmware_host.flash.tool import Mpremote
 
@@ -19,8 +26,10 @@ __all__ = [
     "Plan",
     "PortLook",
     "change_settings",
+    "check_settings",
     "install",
     "look_at_board",
     "look_at_ports",
     "plan_install",
+    "restart",
 ]

@@ -7,7 +7,8 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Final
 
-from firmware_host.firmware_program import Program
+from calibrate.nearest import did_you_mean
+from firmware_host.firmware_program import Program, known_sensors
 from firmware_host.flash.board_state import BoardState
 from firmware_host.flash.errors import FlashError
 from firmware_host.flash.scripts import INSTALL, MANIFEST, PREPARE, SETTINGS, STAGING, answer, planned
@@ -102,7 +103,11 @@ def check_settings(changes: Mapping[str, object]) -> None:
     for name, value in changes.items():
         problem = settings.problem(name, value)
         if problem is not None:
-            raise FlashError(problem, where=name, remedy="hardware/README.md lists the settings")
+            raise FlashError(problem, remedy="hardware/README.md lists the settings")
+    sensor = changes.get("sensor")
+    if sensor is not None and sensor not in known_sensors():
+        remedy = did_you_mean(str(sensor), known_sensors())
+        raise FlashError(f"{sensor!r} is no sensor that the firmware knows", remedy=remedy)
 
 
 def change_settings(tool: Mpremote, changes: Mapping[str, object]) -> Mapping[str, object]:

@@ -12,16 +12,17 @@ import pytest
 from firmware_host.clock import SystemClock
 from firmware_host.firmware_files import firmware_files
 from firmware_host.flash import (
+    BoardState,
     FlashError,
     Mpremote,
     Plan,
     change_settings,
+    check_settings,
     install,
     look_at_board,
     plan_install,
+    restart,
 )
-from firmware_host.flash.board_state import BoardState
-from firmware_host.flash.install import check_settings, restart
 from firmware_host.messages import Hello
 from firmware_host.simulated.bench import PtyBench
 from firmware_host.simulated.board import BoardModel, SimulatedBoard

@@ -1,0 +1,133 @@
+"""`baskline flash` and `baskline listen`, typed as a keeper types them, at real MicroPython."""
+
+import json
+import subprocess
+import sys
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+import pytest
+
+from tests.hardware.firmware_bench import FirmwareBench
+
+BASKLINE = Path(sys.executable).with_name("baskline")
+
+
+@pytest.fixture
+def make_bench(tmp_path: Path) -> Iterator[Callable[..., FirmwareBench]]:
+    benches: list[FirmwareBench] = []
+
+    def make(**options: object) -> FirmwareBench:
+        bench = FirmwareBench(tmp_path / f"board{len(benches)}", **options)  # type: ignore[arg-type]
+        bench.plug()
+        benches.append(bench)
+        return bench
+
+    yield make
+    for bench in benches:
+        bench.unplug()
+
+
+def baskline(*arguments: str, cwd: Path) -> subprocess.CompletedProcess[str]:
+    return subprocess.run(
+        [BASKLINE, *arguments], cwd=cwd, capture_output=True, text=True, timeout=90, check=False
+    )
+
+
+def test_a_bare_board_is_flashed_set_up_and_shows_its_first_light(
+    make_bench: Callable[..., FirmwareBench], tmp_path: Path
+) -> None:
+    bench = make_bench(bare=True)
+    bench.set_light_mv(900)
+    done = baskline(
+        "flash", bench.port, "--label", "rock, left", "--cadence-ms", "250", "--seconds", "3", cwd=tmp_path
+    )
+    assert done.returncode == 0, done.stdout + done.stderr
+    said = done.stdout
+    assert "lamps are hot" in said
+    assert "MicroPython, without baskline's firmware" in said
+    assert "each verified by its hash" in said
+    assert f"{bench.identity}: sensor analog, a reading each 0.25 s" in said
+    assert f"{bench.identity}  photodiode_mv 900." in said
+    assert "noise" in said
+    assert f'identity = "{bench.identity}"' in said
+    settings = json.loads((bench.folder / "settings.json").read_text())
+    assert (settings["label"], settings["cadence_ms"]) == ("rock, left", 250)
+
+
+def test_a_board_that_is_refused_goes_on_with_what_it_did(
+    make_bench: Callable[..., FirmwareBench], tmp_path: Path
+) -> None:
+    bench = make_bench(prompt=True, settings={"cadence_ms": 200})
+    with (bench.folder / "wire.py").open("a") as file:
+        file.write("# changed by hand\n")
+    done = baskline("flash", bench.port, cwd=tmp_path)
+    assert done.returncode == 1
+    assert f"baskline: {bench.port}: files on the board would be overwritten" in done.stderr
+    assert "Traceback" not in done.stderr
+    heard = baskline("listen", "--port", bench.port, "--seconds", "3", "--json", cwd=tmp_path)
+    assert json.loads(heard.stdout)["boards"][0]["readings"] > 5
+
+
+@pytest.mark.parametrize(
+    ("arguments", "said"),
+    [
+        (("--cadence-ms", "5"), "from 100 to 600000"),
+        (("--sensor", "ltr930"), "Did you mean 'ltr390'"),
+        (("--label", "x" * 61), "at most 60"),
+    ],
+)
+def test_settings_that_cannot_be_are_refused_before_the_board_is_touched(
+    tmp_path: Path, arguments: tuple[str, ...], said: str
+) -> None:
+    done = baskline("flash", "/dev/ttyACM-none", *arguments, cwd=tmp_path)
+    assert done.returncode == 1
+    assert said in done.stderr
+
+
+def test_a_port_that_is_not_there_is_one_line(tmp_path: Path) -> None:
+    done = baskline("flash", "/dev/ttyACM-none", cwd=tmp_path)
+    assert done.returncode == 1
+    assert done.stderr.startswith("baskline: /dev/ttyACM-none: there is no such port. ")
+
+
+def test_saturation_and_noise_are_shown_live(
+    make_bench: Callable[..., FirmwareBench], tmp_path: Path
+) -> None:
+    bench = make_bench(settings={"cadence_ms": 200})
+    bench.set_light_mv(3300)
+    done = baskline("listen", "--port", bench.port, "--seconds", "3", cwd=tmp_path)
+    assert done.returncode == 0, done.stderr
+    assert "SATURATED" in done.stdout
+    assert "more distance, or a thicker diffuser" in done.stdout
+
+
+def test_what_a_board_remembers_from_before_is_not_live(
+    make_bench: Callable[..., FirmwareBench], tmp_path: Path
+) -> None:
+    bench = make_bench(settings={"cadence_ms": 100})
+    for _ in range(2):
+        done = baskline("listen", "--port", bench.port, "--seconds", "2", "--json", cwd=tmp_path)
+        [board] = json.loads(done.stdout)["boards"]
+        assert board["board"] == bench.identity
+        assert 10 <= board["readings"] <= 22
+        channel = board["channels"][0]
+        assert channel["name"] == "photodiode_mv"
+        assert channel["lowest"] <= channel["mean"] <= channel["highest"]
+        assert channel["noise"] >= 0
+        assert board["marks"] == {"saturated": 0, "ranged": 0, "fault": 0}
+
+
+def test_a_board_that_is_not_there_is_told_with_those_that_are(
+    make_bench: Callable[..., FirmwareBench], tmp_path: Path
+) -> None:
+    bench = make_bench(settings={"cadence_ms": 200})
+    done = baskline("listen", "uv-other", "--port", bench.port, "--seconds", "2", cwd=tmp_path)
+    assert done.returncode == 1
+    assert f"These were: {bench.identity}" in done.stderr
+
+
+def test_json_without_an_end_is_wrong_use(tmp_path: Path) -> None:
+    done = baskline("listen", "--json", cwd=tmp_path)
+    assert done.returncode == 2
+    assert "--seconds" in done.stderr
