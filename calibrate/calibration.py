@@ -161,7 +161,8 @@ class Calibration:
         -----
         What happens where the calibration does not reach; each case is flagged, none is silently clipped:
 
-        - A needed channel that is absent, NaN or infinite: NaN, MISSING.  A fault mark: NaN, SENSOR_FAULT.
+        - A needed channel that is absent, NaN or infinite: NaN, MISSING; with a fault mark SENSOR_FAULT
+          too.  A fault mark alone is another sensor's: a board leaves out what the failed one would say.
         - A saturation mark, or a channel at its saturation level: SATURATED; the value is a lower bound.
         - Below zero: clamped to 0, because less than no light cannot be.  If it is below by more than
           3 times what noise and the fit explain, NEGATIVE, and the amount below is added to `u_uvi`.

@@ -228,7 +228,8 @@ def _apply_marks(marks: FlagArray, flags: FlagArray) -> None:
     if not marks.any():
         return
     flags[(marks & MARK_SATURATED) != 0] |= _SATURATED
-    flags[(marks & MARK_FAULT) != 0] |= _FAULT
+    # A board leaves out the channels of the sensor that failed: what it does report is good.
+    flags[((marks & MARK_FAULT) != 0) & ((flags & _MISSING) != 0)] |= _FAULT
     flags[(marks & MARK_CLOCK_UNSURE) != 0] |= _CLOCK
 
 
