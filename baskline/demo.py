@@ -24,7 +24,8 @@ from firmware_host.ports import PortWish, find_ports
 from firmware_host.simulated.bench import PtyBench
 from firmware_host.traffic import Quiet, Traffic
 from ingest.assigning import read_calibrations
-from ingest.bridge import Audience, Bridge
+from ingest.audience import Audience
+from ingest.bridge import Bridge
 from ingest.capture_file import CaptureFile
 from ingest.config import Config, load_config
 from ingest.config.resolve import mqtt_settings

@@ -6,7 +6,7 @@ traffic and gives the same store.
 
 import logging
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from typing import Final, Protocol
+from typing import Final
 
 import numpy as np
 
@@ -20,6 +20,7 @@ from firmware_host.messages import Hello
 from firmware_host.news import Lost
 from firmware_host.traffic import Traffic
 from ingest.assigning import record_assignments
+from ingest.audience import Audience
 from ingest.config import Config
 from ingest.event_record import EventMessage, EventRecord, in_order
 from ingest.history import History
@@ -28,8 +29,7 @@ from ingest.link_log import LinkLog
 from ingest.links import LinkNews, Links
 from ingest.live_boards import LiveBoards
 from ingest.live_spot import LiveSpot
-from ingest.mqtt.payloads import BoardState, SpotState
-from ingest.pending import joined
+from ingest.pending import Pending
 from ingest.store.batch import CLOCK_UNSURE_MARK, StampedBatch
 from ingest.store.store import Store
 from ingest.timeline import HostTimeline, Step
@@ -44,22 +44,6 @@ _BULK_COMMIT_S: Final = 600.0  # a replay may be begun anew, so it commits seldo
 _PENDING_MOST: Final = 50_000
 # Readings that came late count for the day, but counting a day anew takes a tenth of a second.
 _RECOUNT_EVERY_MS: Final = 60_000
-
-
-class Audience(Protocol):
-    """Somebody who is told what happens, after it is in the store."""
-
-    def event(self, event: Event) -> None:
-        """Hear of an event that has changed."""
-
-    def open_events(self, events: Sequence[Event], now_ms: int) -> None:
-        """Hear which events are open."""
-
-    def spot(self, state: SpotState) -> None:
-        """Hear how a spot is."""
-
-    def board(self, state: BoardState) -> None:
-        """Hear how a board is."""
 
 
 class Bridge:
@@ -96,9 +80,7 @@ class Bridge:
         self._start = self._now = start
         self._links = Links(config.boards.values(), self._taken if bulk else self._stored)
         self._taken_seqs: dict[tuple[str, str], SeqSet] = {}
-        self._pending: list[StampedBatch] = []  # on their way to the store ...
-        self._fresh: list[StampedBatch] = []  # ... and of these, those that have not been judged
-        self._n_pending = 0
+        self._pending = Pending()
         self._events: list[Event] = []
         self._recount: set[str] = set()  # boards of which readings came late
         self._committed_ms = self._ticked_ms = self._recounted_ms = start.mono_ms
@@ -137,7 +119,7 @@ class Bridge:
             for news in self._links.take(item):
                 self._hear(news, item.at)
         self._judge()
-        if self._n_pending >= _PENDING_MOST or (self._events and not self._bulk):
+        if self._pending.n_readings >= _PENDING_MOST or (self._events and not self._bulk):
             self.commit()
 
     def outgoing(self) -> Iterator[tuple[int, bytes]]:
@@ -171,18 +153,17 @@ class Bridge:
     def commit(self) -> None:
         """Store what has gathered, readings and events in one commit, and then tell of the events."""
         self._judge()
-        if not self._pending and not self._events:
+        if not self._pending.n_readings and not self._events:
             return
-        batches = joined(self._pending)
+        batches = self._pending.to_store()
         with self._store.transaction():
             new = self._store.readings.append(batches)
             changed = self._record.put(self._events)
             for batch in batches:
                 self._store.boards.seen(batch.board, int(batch.utc_ms[-1]), self.boards.ports[batch.board])
         self.n_stored += sum(map(len, new))
-        self._pending.clear()
+        self._pending.stored()
         self._events.clear()
-        self._n_pending = 0
         self._record.log(changed)
         for event in changed:
             for listener in self._audience:
@@ -224,23 +205,17 @@ class Bridge:
         stamped = StampedBatch(
             batch.board, batch.boot, batch.channels, batch.seq, utc_ms, batch.values, marks
         )
-        self._pending.append(stamped)
-        self._n_pending += len(stamped)
+        self._pending.add(stamped, judge=not batch.late)
         if self._bulk:
             self._taken_seqs.setdefault((batch.board, batch.boot), SeqSet()).add_all(batch.seq)
         if batch.late:  # older than what has been judged: the living watches pass it over
             self._recount.add(batch.board)
             self._review.note(batch.board, utc_ms, self._now)
-        else:
-            self._fresh.append(stamped)
 
     def _judge(self) -> None:
         """Judge the readings that have come, each board's in one go."""
-        if not self._fresh:
-            return
-        fresh, self._fresh = self._fresh, []
         events: list[Event] = []
-        for batch in joined(fresh):
+        for batch in self._pending.to_judge():
             self.boards.last_reading_ms[batch.board] = int(batch.utc_ms[-1])
             for spot in self._spots_of.get(batch.board, ()):
                 events += spot.take(batch)
@@ -291,8 +266,9 @@ class Bridge:
             self._record.restamp(step.delta_ms)
             self._review.restamp(step.delta_ms)
             self._assign(started_ms)
-        for watched in (*self.spots.values(), self.boards):
-            watched.restamp(step.delta_ms, self._record.latest(watched.open_events))
+        for spot in self.spots.values():
+            spot.restamp(step.delta_ms, self._record.latest(spot.open_events))
+        self.boards.restamp(step.delta_ms, self._record.latest(self.boards.open_events))
         self._count_day(self.spots.values(), now_ms)
 
     def _assign(self, from_ms: int) -> None:

@@ -9,13 +9,15 @@ from pathlib import Path
 from calibrate.errors import KeeperError
 from firmware_host.clock import Clock
 from firmware_host.hub import SerialHub
+from firmware_host.pi_bus import PiBusBoard
 from firmware_host.ports import find_ports
 from firmware_host.traffic import Quiet
 from ingest.assigning import read_calibrations
-from ingest.bridge import Audience, Bridge
+from ingest.audience import Audience
+from ingest.bridge import Bridge
 from ingest.capture_file import CaptureFile
 from ingest.config import Config
-from ingest.config.resolve import mirror_settings, mqtt_settings, port_wishes
+from ingest.config.resolve import mirror_settings, mqtt_settings, pi_bus_settings, port_wishes
 from ingest.mirror.thread import Mirror
 from ingest.mqtt.publisher import Publisher
 from ingest.store.store import Store
@@ -44,7 +46,10 @@ class Daemon:
         self._audience = audience
         self._stopping = threading.Event()
         wishes = port_wishes(config)
-        self._hub = SerialHub(lambda: find_ports(wishes), clock)
+        pi_bus = pi_bus_settings(config)
+        self._pi_bus = None if pi_bus is None else PiBusBoard(pi_bus, clock, _report)
+        own_ports = [] if self._pi_bus is None else [self._pi_bus.port]
+        self._hub = SerialHub(lambda: [*find_ports(wishes), *own_ports], clock)
 
     def stop(self) -> None:
         """Have `run` end soon and cleanly."""
@@ -80,6 +85,8 @@ class Daemon:
             if mirror is not None:
                 mirror.start()
                 stack.callback(mirror.stop)
+            if self._pi_bus is not None:
+                stack.enter_context(self._pi_bus)
             log.info("started", extra={"site": config.bridge.site, "store": str(config.bridge.store)})
             try:
                 self._loop(bridge, publisher, capture)

@@ -7,6 +7,36 @@ import numpy as np
 from ingest.store.batch import StampedBatch
 
 
+class Pending:
+    """The readings that have come and are not stored yet, and which of them have not been judged yet."""
+
+    def __init__(self) -> None:
+        self._waiting: list[StampedBatch] = []
+        self._fresh: list[StampedBatch] = []
+        self.n_readings = 0
+
+    def add(self, batch: StampedBatch, *, judge: bool) -> None:
+        """Put readings on their way; `judge` if they are to be judged too."""
+        self._waiting.append(batch)
+        self.n_readings += len(batch)
+        if judge:
+            self._fresh.append(batch)
+
+    def to_judge(self) -> list[StampedBatch]:
+        """Return what has not been judged, once: a judge that fails must not see it again."""
+        fresh, self._fresh = self._fresh, []
+        return joined(fresh) if fresh else []
+
+    def to_store(self) -> list[StampedBatch]:
+        """Return everything."""
+        return joined(self._waiting)
+
+    def stored(self) -> None:
+        """Forget everything: it is in the store."""
+        self._waiting.clear()
+        self.n_readings = 0
+
+
 def joined(batches: Sequence[StampedBatch]) -> list[StampedBatch]:
     """Return the batches, those of one boot with the same channels joined, in the order of their arrival."""
     groups: dict[tuple[str, str, tuple[str, ...]], list[StampedBatch]] = {}

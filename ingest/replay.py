@@ -8,7 +8,8 @@ from typing import BinaryIO, Final
 from calibrate.calibration import Calibration
 from firmware_host.capture import CaptureError, read_capture
 from firmware_host.traffic import Received, Traffic
-from ingest.bridge import Audience, Bridge
+from ingest.audience import Audience
+from ingest.bridge import Bridge
 from ingest.config import Config
 from ingest.store.store import Store
 

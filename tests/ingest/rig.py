@@ -18,7 +18,8 @@ from firmware_host.messages import Mark
 from firmware_host.simulated.board import BoardModel, SimulatedBoard
 from firmware_host.simulated.noise import LineNoise
 from firmware_host.traffic import LinkClosed, LinkOpened, Quiet, Received, Traffic
-from ingest.bridge import Audience, Bridge
+from ingest.audience import Audience
+from ingest.bridge import Bridge
 from ingest.config import Config, parse_config
 from ingest.day import SpotDay, spot_day
 from ingest.event_record import EventMessage
