@@ -4,100 +4,96 @@ from dataclasses import dataclass, replace
 
 from calibrate.samples import AT_LEAST, Flag, Samples
 from exposure.bands import Band
-from exposure.events import Event, EventKind, EvidenceValue, Severity, event_identity
-from exposure.wording import BACK_ADVICE, OVER_ADVICE, UNDER_ADVICE, duration_text, uvi_text
+from exposure.events import Event, EventKind, EvidenceValue, Severity
+from exposure.kinds import new_event
+from exposure.signal_watch import Worst
+from exposure.wording import duration_text, uvi_text
 
 _DIGITS = 4  # of a UVI in the evidence: far below every uncertainty
 
 
 @dataclass(frozen=True, slots=True)
+class Grade:
+    """A standard by which a limit is passed: its name in the evidence, its words, its severity."""
+
+    certainty: str
+    words: str
+    severity: Severity
+
+
+@dataclass(frozen=True, slots=True)
 class Side:
-    """What differs between the watch over the ceiling and the one under the band."""
+    """What differs between the limits of a band; `grades` the gravest first, as the watch has them."""
 
     kind: EventKind
     sign: int  # +1: the highest UVI is the worst; -1: the lowest
-    severity: Severity
-    words: str
+    grades: tuple[Grade, ...]
     preposition: str
+    words: str
     words_back: str
     worst: str  # names the worst value in the evidence
-    advice: str
 
 
 OVER = Side(
     kind=EventKind.OVER_CEILING,
     sign=+1,
-    severity=Severity.NOW,
-    words="above the ceiling",
+    grades=(
+        Grade("far", "far above the ceiling", Severity.NOW),
+        Grade("really", "above the ceiling", Severity.NOW),
+        Grade("probably", "probably above the ceiling", Severity.TODAY),
+    ),
     preposition="over",
+    words="above the ceiling",
     words_back="back under the ceiling",
     worst="highest",
-    advice=OVER_ADVICE,
+)
+ABOVE = Side(
+    kind=EventKind.ABOVE_BAND,
+    sign=+1,
+    grades=(Grade("really", "above the band", Severity.TODAY),),
+    preposition="over",
+    words="above the band",
+    words_back="no longer above the band",
+    worst="highest",
 )
 UNDER = Side(
     kind=EventKind.UNDER_BAND,
     sign=-1,
-    severity=Severity.TODAY,
-    words="below the band",
+    grades=(Grade("really", "below the band", Severity.TODAY),),
     preposition="under",
+    words="below the band",
     words_back="no longer below the band",
     worst="lowest",
-    advice=UNDER_ADVICE,
 )
 
 
-@dataclass(frozen=True, slots=True)
-class Worst:
-    """The sample that passed the limit furthest."""
-
-    uvi: float
-    u_uvi: float
-    at_ms: int
-
-
 class LimitEvents:
-    """Writes the events of one limit of one spot."""
+    """Writes the events of one limit of one spot; a `signal_watch.Story`."""
 
     def __init__(self, side: Side, spot: str, limit_uvi: float, band: Band, k: float) -> None:
+        self.sign = side.sign
+        self.severities = tuple(grade.severity for grade in side.grades)
         self._side = side
         self._spot = spot
         self._limit_uvi = limit_uvi
         self._band = band
         self._k = k
 
-    def opened(self, samples: Samples, at: int, since_ms: int, worst: Worst, *, certain: bool) -> Event:
-        """Return the event that opens at the sample `at`, the limit passed since `since_ms`."""
-        at_ms = int(samples.utc_ms[at])
-        return Event(
-            identity=event_identity(self._side.kind, self._spot, at_ms),
-            kind=self._side.kind,
-            subject_kind="spot",
-            subject=self._spot,
-            severity=self._side.severity if certain else Severity.TODAY,
-            opened_ms=at_ms,
-            sentence=self._sentence(samples, at, certain=certain),
-            advice=self._side.advice,
-            evidence=self._evidence(samples, at, since_ms, worst, certain=certain),
-        )
-
-    def surer(self, event: Event, samples: Samples, at: int, since_ms: int, worst: Worst) -> Event:
-        """Return a probable event as a certain one, to be looked at anew."""
-        return replace(
-            event,
-            severity=self._side.severity,
-            sentence=self._sentence(samples, at, certain=True),
-            evidence=self._evidence(samples, at, since_ms, worst, certain=True),
-            acknowledged_ms=None,
+    def opened(self, samples: Samples, at: int, since_ms: int, worst: Worst | None, grade: int) -> Event:
+        """See `signal_watch.Story`."""
+        return new_event(
+            self._side.kind,
+            self._spot,
+            int(samples.utc_ms[at]),
+            self._sentence(samples, at, grade),
+            self._evidence(samples, at, since_ms, worst, grade),
+            severity=self.severities[grade],
         )
 
     def closed(
-        self, event: Event, samples: Samples, at: int, back_ms: int, worst: Worst, *, off: str | None
+        self, event: Event, samples: Samples, at: int, back_ms: int, worst: Worst | None, *, off: str | None
     ) -> list[Event]:
-        """Return the event closed at the sample `at`, and a note if the spot is back where it should be.
-
-        `back_ms` is since when the limit has no longer been passed; `off` says why the limit no longer
-        counts, None if the UVI itself came back.
-        """
+        """See `signal_watch.Story`; a note says if the spot is back where it should be."""
         at_ms, uvi, u_uvi = int(samples.utc_ms[at]), float(samples.uvi[at]), float(samples.u_uvi[at])
         reading = self._reading(samples, at)
         lasted_s = (back_ms - event.opened_ms) / 1000
@@ -112,24 +108,18 @@ class LimitEvents:
         closed = replace(event, evidence=evidence).closed(at_ms, why)
         if off or not self._band.low_uvi <= uvi <= self._band.high_uvi:
             return [closed]
-        back = Event(
-            identity=event_identity(EventKind.BACK_IN_BAND, self._spot, at_ms),
-            kind=EventKind.BACK_IN_BAND,
-            subject_kind="spot",
-            subject=self._spot,
-            severity=Severity.NOTE,
-            opened_ms=at_ms,
-            sentence=(
-                f"back in the band, {reading} in {self._band.low_uvi:g} to {self._band.high_uvi:g} "
-                f"(k = {self._k:g}), after {duration_text(lasted_s)} {self._side.words}"
-            ),
-            advice=BACK_ADVICE,
-            evidence={**self._sample_evidence(samples, at), "after": closed.identity, "lasted_s": lasted_s},
+        back = new_event(
+            EventKind.BACK_IN_BAND,
+            self._spot,
+            at_ms,
+            f"back in the band, {reading} in {self._band.low_uvi:g} to {self._band.high_uvi:g} "
+            f"(k = {self._k:g}), after {duration_text(lasted_s)} {self._side.words}",
+            {**self._sample_evidence(samples, at), "after": closed.identity, "lasted_s": lasted_s},
         )
         return [closed, back.closed(at_ms, "a note")]
 
     def worst_of(self, event: Event) -> Worst | None:
-        """Return what an event taken up from the store says of its worst sample."""
+        """See `signal_watch.Story`."""
         uvi, u_uvi, at_ms = (event.evidence.get(key) for key in self._worst_keys())
         if isinstance(uvi, float) and isinstance(u_uvi, float) and isinstance(at_ms, int):
             return Worst(uvi, u_uvi, at_ms)
@@ -139,19 +129,19 @@ class LimitEvents:
         at_least = bool(int(samples.flags[at]) & AT_LEAST)
         return uvi_text(float(samples.uvi[at]), float(samples.u_uvi[at]), self._k, at_least=at_least)
 
-    def _sentence(self, samples: Samples, at: int, *, certain: bool) -> str:
+    def _sentence(self, samples: Samples, at: int, grade: int) -> str:
         return (
-            f"{'' if certain else 'probably '}{self._side.words}, {self._reading(samples, at)} "
+            f"{self._side.grades[grade].words}, {self._reading(samples, at)} "
             f"{self._side.preposition} {self._limit_uvi:g} (k = {self._k:g})"
         )
 
     def _evidence(
-        self, samples: Samples, at: int, since_ms: int, worst: Worst, *, certain: bool
+        self, samples: Samples, at: int, since_ms: int, worst: Worst | None, grade: int
     ) -> dict[str, EvidenceValue]:
         return {
             **self._sample_evidence(samples, at),
             "limit_uvi": self._limit_uvi,
-            "certainty": "really" if certain else "probably",
+            "certainty": self._side.grades[grade].certainty,
             "since_ms": since_ms,
             "held_s": (int(samples.utc_ms[at]) - since_ms) / 1000,
             **self._worst_evidence(worst),
@@ -170,7 +160,9 @@ class LimitEvents:
             "ceiling_uvi": self._band.ceiling_uvi,
         }
 
-    def _worst_evidence(self, worst: Worst) -> dict[str, EvidenceValue]:
+    def _worst_evidence(self, worst: Worst | None) -> dict[str, EvidenceValue]:
+        if worst is None:
+            return {}
         values = (round(worst.uvi, _DIGITS), round(worst.u_uvi, _DIGITS), worst.at_ms)
         return dict(zip(self._worst_keys(), values, strict=True))
 

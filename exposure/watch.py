@@ -1,34 +1,106 @@
 """A spot under watch: samples in, events out.  No clock: time comes with the samples."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from typing import Final, TypeAlias
 
 import numpy as np
 
-from calibrate.samples import AT_LEAST, Samples
+from calibrate.arrays import IntArray
+from calibrate.samples import AT_LEAST, Flag, Samples
 from exposure.bands import Band
-from exposure.events import Event
-from exposure.lamp_light import lamp_light
-from exposure.limit_events import OVER, UNDER, Side
-from exposure.limit_watch import LimitWatch, Signals
+from exposure.events import Event, EventKind
+from exposure.flicker_watch import FlickerWatch
+from exposure.held_events import Held, HeldEvents
+from exposure.lamp_light import OwnLight, Photoperiod
+from exposure.limit_events import ABOVE, OVER, UNDER, LimitEvents, Side
+from exposure.one_event import watch_of
 from exposure.rules import RuleSettings
 from exposure.segments import BoolArray, default_max_gap_s, valued
+from exposure.signal_watch import Signals, SignalWatch
+from exposure.stuck_watch import StuckWatch
 
 _LONG_AGO_MS = 1 << 60
+# Arrays of this length stay in the processor's cache; a longer batch is judged in blocks.
+_BLOCK = 8192
+
+Changes: TypeAlias = list[tuple[int, Event]]
+
+_OFF_BY_DAY: Final = Held(
+    EventKind.LAMP_OFF_BY_DAY, "the lamp is dark at a time when it should be lit", "the lamp is lit"
+)
+_ON_AT_NIGHT: Final = Held(
+    EventKind.LAMP_ON_AT_NIGHT, "the lamp is lit at a time when it should be off", "the lamp is off"
+)
+_BY_FLAGS: Final = (
+    (
+        Flag.SATURATED,
+        Held(EventKind.SENSOR_SATURATED, "the sensor is at the top of its range", "no longer at its top"),
+    ),
+    (
+        Flag.TEMPERATURE,
+        Held(
+            EventKind.SENSOR_TEMPERATURE,
+            "the sensor is hotter or colder than it was calibrated for, or does not say how warm it is",
+            "within the temperatures that it was calibrated for",
+        ),
+    ),
+    (
+        Flag.NEGATIVE,
+        Held(EventKind.SENSOR_NEGATIVE, "the sensor reads less than in the dark", "no longer under dark"),
+    ),
+    (
+        Flag.MISSING | Flag.SENSOR_FAULT,
+        Held(
+            EventKind.SENSOR_WITHOUT_VALUE,
+            "the board speaks, but its sensor gives no value",
+            "the sensor gives values again",
+        ),
+    ),
+    (
+        Flag.UNCALIBRATED,
+        Held(
+            EventKind.CALIBRATION_MISSING,
+            "the sensor has no calibration, so its UVI is not known",
+            "the sensor is calibrated",
+        ),
+    ),
+    (
+        Flag.OTHER_LAMP_KIND,
+        Held(
+            EventKind.CALIBRATION_OTHER_LAMP,
+            "the sensor was calibrated under another kind of lamp",
+            "calibrated under this kind of lamp",
+        ),
+    ),
+    (
+        Flag.STALE_CALIBRATION,
+        Held(
+            EventKind.CALIBRATION_ENDED,
+            "the sensor's calibration is older than it may be",
+            "the calibration is good",
+        ),
+    ),
+)
+_WATCHED_FLAGS: Final = int(np.bitwise_or.reduce([int(mask) for mask, _ in _BY_FLAGS]))
 
 
 class SpotWatch:
-    """Judges one spot's samples, in time order, against its band.
+    """Judges one spot's samples, in time order, against its band, its lamp's times and their own flags.
 
-    Over the ceiling: opens when the UVI is really over it (UVI - k·u) for a minute, severity now; or when
-    it is over it by the best estimate for a quarter of an hour, severity today, which becomes now once it
-    is really over.  Under the band: opens when the UVI is really under it for a quarter of an hour while
-    the lamp should be up to its strength.  Each closes when the UVI is beyond doubt back for five minutes
-    (under the band also when the lamp goes off); if it then lies in the band, a note says so.  The times
-    are the defaults of `RuleSettings`.
+    Over the ceiling: opens when the UVI is really over it (UVI - k·u) for a minute, or at twice the ceiling
+    for twenty seconds, severity now; or when it is over it by the best estimate for a quarter of an hour,
+    severity today, which becomes now once it is really over.  Above the band: really, for half an hour,
+    while it is not over the ceiling.  Under the band: really, for a quarter of an hour, while the lamp burns
+    and should be up to its strength.  Each closes when the UVI is beyond doubt back for five minutes, and
+    the last also when the lamp goes off; if it then lies in the band, a note says so.
 
-    Samples flagged as "at least" may open the first and cannot close it; they may close the second and
-    cannot open it.  Samples without a value do nothing.  Samples not newer than the newest seen are
-    passed over: they were judged, or came too late to matter.
+    With a photoperiod: the lamp dark by day, or lit at night, for twenty minutes.  Without one too: it
+    flickers; the sensor is stuck, saturated, too hot or cold, under dark or without a value; its calibration
+    is missing, of another kind of lamp or out of date.  The times are the defaults of `RuleSettings`.
+
+    Samples flagged as "at least" may open what says too much and cannot close it; they may close what says
+    too little and cannot open it.  Samples without a value say nothing of the UVI.  Samples not newer than
+    the newest seen are passed over: they were judged, or came too late to matter.
 
     Feeding the same samples one by one or in any batches gives the same events.
     """
@@ -49,23 +121,67 @@ class SpotWatch:
         self._band = band
         self._settings = settings
         self._frontier_ms = -_LONG_AGO_MS if frontier_ms is None else frontier_ms
-        self._last_valued_ms = -_LONG_AGO_MS
-        self._lamp = lamp_light(settings)
-        open_by_kind = {event.kind: event for event in open_events if event.is_open and event.subject == spot}
+        self._last_valued_ms = self._last_ms = -_LONG_AGO_MS
+        self._own_light = OwnLight(settings)
+        self._photoperiod = None if settings.lit_from_minute is None else Photoperiod(settings)
+        by_kind = {event.kind: event for event in open_events if event.is_open and event.subject == spot}
 
-        def limit_watch(side: Side, limit_uvi: float) -> LimitWatch:
-            event = open_by_kind.get(side.kind)
-            return LimitWatch(
-                side, spot, limit_uvi, band, settings, off_words=self._lamp.off_words, event=event
-            )
-
-        self._over = limit_watch(OVER, band.ceiling_uvi)
-        self._under = limit_watch(UNDER, band.low_uvi)
+        self._over = _limit_watch(
+            OVER,
+            spot,
+            band.ceiling_uvi,
+            band,
+            settings,
+            by_kind,
+            holds_s=(settings.far_hold_s, settings.over_hold_s, settings.probably_over_hold_s),
+        )
+        self._above = _limit_watch(
+            ABOVE,
+            spot,
+            band.high_uvi,
+            band,
+            settings,
+            by_kind,
+            holds_s=(settings.above_hold_s,),
+            end_words=("over the ceiling now, which is an event of its own",),
+        )
+        self._under = _limit_watch(
+            UNDER,
+            spot,
+            band.low_uvi,
+            band,
+            settings,
+            by_kind,
+            holds_s=(settings.under_hold_s,),
+            end_words=("the lamp went off",),
+        )
+        self._off_by_day = _held_watch(
+            _OFF_BY_DAY, spot, settings, by_kind, settings.lamp_late_s, end_words=("the photoperiod ended",)
+        )
+        self._on_at_night = _held_watch(
+            _ON_AT_NIGHT, spot, settings, by_kind, settings.lamp_late_s, end_words=("the photoperiod began",)
+        )
+        self._flicker = FlickerWatch(spot, settings, by_kind.get(EventKind.LAMP_FLICKERS))
+        self._stuck = StuckWatch(spot, settings, by_kind.get(EventKind.SENSOR_STUCK))
+        self._flagged = tuple(
+            (int(mask), _held_watch(held, spot, settings, by_kind, settings.sensor_hold_s))
+            for mask, held in _BY_FLAGS
+        )
+        self._watches: tuple[SignalWatch | FlickerWatch | StuckWatch, ...] = (
+            self._over,
+            self._above,
+            self._under,
+            self._off_by_day,
+            self._on_at_night,
+            self._flicker,
+            self._stuck,
+            *(watch for _, watch in self._flagged),
+        )
 
     @property
     def open_events(self) -> tuple[Event, ...]:
         """The events now open, in their latest version."""
-        return tuple(watch.event for watch in (self._over, self._under) if watch.event is not None)
+        return tuple(watch.event for watch in self._watches if watch.event is not None)
 
     @property
     def frontier_ms(self) -> int | None:
@@ -74,10 +190,13 @@ class SpotWatch:
 
     def acknowledge(self, identity: str, at_ms: int) -> Event | None:
         """Return the open event of that identity as acknowledged, and remember it; None if it is not open."""
-        for watch in (self._over, self._under):
-            if watch.event is not None and watch.event.identity == identity:
-                return watch.acknowledge(at_ms)
-        return None
+        watch = watch_of(identity, self._watches)
+        return None if watch is None else watch.acknowledge(at_ms)
+
+    def close(self, identity: str, at_ms: int) -> Event | None:
+        """Return the open event of that identity as closed by hand; None if it is not open."""
+        watch = watch_of(identity, self._watches)
+        return None if watch is None else watch.close(at_ms)
 
     def expect(self, cadence_s: float) -> None:
         """Let silences count from now on after what suits a board that speaks so often.
@@ -85,7 +204,7 @@ class SpotWatch:
         Over `max_gap_s` of the settings a hold runs on in any case.
         """
         max_gap_s = max(self._settings.max_gap_s, default_max_gap_s(cadence_s))
-        for part in (self._lamp, self._over, self._under):
+        for part in (self._own_light, *self._watches):
             part.expect(max_gap_s)
 
     def restamp(self, step_ms: int, open_events: Sequence[Event] = ()) -> None:
@@ -94,14 +213,14 @@ class SpotWatch:
         `open_events`: as they are on record since; those of this spot are gone on with.
         """
         for event in open_events:
-            self._over.take_up(event)
-            self._under.take_up(event)
-        if self._frontier_ms != -_LONG_AGO_MS:
-            self._frontier_ms += step_ms
-        if self._last_valued_ms != -_LONG_AGO_MS:
-            self._last_valued_ms += step_ms
-        for part in (self._lamp, self._over, self._under):
-            part.restamp(step_ms)
+            for watch in self._watches:
+                watch.take_up(event)
+        for name in ("_frontier_ms", "_last_valued_ms", "_last_ms"):
+            if getattr(self, name) != -_LONG_AGO_MS:
+                setattr(self, name, getattr(self, name) + step_ms)
+        self._own_light.restamp(step_ms)
+        for watch in self._watches:
+            watch.restamp(step_ms)
 
     def observe(self, samples: Samples) -> list[Event]:
         """Judge samples and return the events that changed, in order, each in its new version.
@@ -109,53 +228,174 @@ class SpotWatch:
         A change that comes twice in one batch is there twice.
         """
         fresh = self._fresh(samples)
-        if len(fresh) == 0:
-            return []
-        silence_ms = np.empty(len(fresh), np.int64)
-        silence_ms[0] = fresh.utc_ms[0] - self._last_valued_ms
-        silence_ms[1:] = fresh.utc_ms[1:] - fresh.utc_ms[:-1]
-        self._last_valued_ms = int(fresh.utc_ms[-1])
-        changes: list[tuple[int, Event]] = []
-        over = fresh.uvi > self._band.ceiling_uvi
-        if not self._over.quiet or over.any():
-            changes += self._over.follow(fresh, silence_ms, self._over_signals(fresh, over))
-        if self._band.low_uvi > 0:
-            settled, off = self._lamp.judge(fresh.utc_ms, fresh.uvi, silence_ms)
-            under = fresh.uvi < self._band.low_uvi
-            if not self._under.quiet or under.any():
-                changes += self._under.follow(fresh, silence_ms, self._under_signals(fresh, settled, off))
-                changes.sort(key=lambda change: change[0])
+        changes: Changes = []
+        for begin in range(0, len(fresh), _BLOCK):
+            changes += self._block(_part(fresh, begin, begin + _BLOCK) if len(fresh) > _BLOCK else fresh)
         return [event for _, event in changes]
 
     def _fresh(self, samples: Samples) -> Samples:
-        """Return the samples with a value that are newer than any before."""
+        """Return the samples that are newer than any before."""
         if len(samples) == 0 or samples.utc_ms[-1] <= self._frontier_ms:
-            return _from(samples, len(samples))
+            return _part(samples, 0, 0)
         if samples.utc_ms[0] <= self._frontier_ms:
-            samples = _from(samples, int(np.searchsorted(samples.utc_ms, self._frontier_ms, "right")))
+            first = int(np.searchsorted(samples.utc_ms, self._frontier_ms, "right"))
+            samples = _part(samples, first, len(samples))
         self._frontier_ms = int(samples.utc_ms[-1])
-        return valued(samples)
+        return samples
+
+    def _block(self, samples: Samples) -> Changes:
+        """Return the changes in a block of samples by the time at which they come."""
+        changes: Changes = []
+        flags = int(np.bitwise_or.reduce(samples.flags))
+        self._judge_flags(samples, flags, changes)
+        good = valued(samples)
+        if len(good):
+            silence_ms = _silence_ms(good.utc_ms, self._last_valued_ms)
+            self._last_valued_ms = int(good.utc_ms[-1])
+            self._judge_uvi(good, silence_ms, changes)
+        if len(changes) > 1:
+            changes.sort(key=lambda change: change[0])
+        return changes
+
+    def _judge_flags(self, samples: Samples, flags: int, changes: Changes) -> None:
+        silence_ms = None
+        for mask, watch in self._flagged:
+            if flags & mask or not watch.quiet:
+                if silence_ms is None:
+                    silence_ms = _silence_ms(samples.utc_ms, self._last_ms)
+                flagged = (samples.flags & np.uint32(mask)) != 0
+                _add(changes, samples, watch.follow(samples, silence_ms, Signals((flagged,), ~flagged)))
+        self._last_ms = int(samples.utc_ms[-1])
+
+    def _judge_uvi(self, samples: Samples, silence_ms: IntArray, changes: Changes) -> None:
+        uvi, n = samples.uvi, len(samples)
+        dark = uvi <= self._settings.dark_uvi
+
+        was_open = self._over.event is not None
+        over = uvi > self._band.ceiling_uvi
+        over_changes: Changes = []
+        if not self._over.quiet or over.any():
+            over_changes = self._over.follow(samples, silence_ms, self._over_signals(samples, over))
+            _add(changes, samples, over_changes)
+        if self._band.high_uvi < self._band.ceiling_uvi:
+            above = uvi > self._band.high_uvi
+            if not self._above.quiet or above.any():
+                covered = _open_at(over_changes, EventKind.OVER_CEILING, n, was_open=was_open)
+                signals = self._beyond(samples, self._band.high_uvi, (covered,))
+                _add(changes, samples, self._above.follow(samples, silence_ms, signals))
+        if self._band.low_uvi > 0:
+            settled, off = self._own_light.judge(samples.utc_ms, dark, silence_ms)
+            under = uvi < self._band.low_uvi
+            if not self._under.quiet or (under & settled).any():
+                signals = self._under_signals(samples, settled, off)
+                _add(changes, samples, self._under.follow(samples, silence_ms, signals))
+        if self._photoperiod is not None:
+            self._judge_times(samples, silence_ms, dark, self._photoperiod.lit(samples.utc_ms), changes)
+        _add(changes, samples, self._flicker.follow(samples, silence_ms, dark))
+        _add(changes, samples, self._stuck.follow(samples, silence_ms))
+
+    def _judge_times(
+        self, samples: Samples, silence_ms: IntArray, dark: BoolArray, day: BoolArray, changes: Changes
+    ) -> None:
+        """Judge the lamp by the clock; `day` is when it should be lit."""
+        dark_by_day = dark & day
+        if not self._off_by_day.quiet or dark_by_day.any():
+            back = samples.uvi - self._settings.k_back * samples.u_uvi > self._settings.dark_uvi
+            signals = Signals((dark_by_day,), back, (~day,))
+            _add(changes, samples, self._off_by_day.follow(samples, silence_ms, signals))
+        if not self._on_at_night.quiet or not day.all():
+            lit = samples.uvi - self._settings.k * samples.u_uvi > self._settings.dark_uvi
+            if not self._on_at_night.quiet or lit.any():
+                signals = Signals((lit,), dark, (day,))
+                _add(changes, samples, self._on_at_night.follow(samples, silence_ms, signals))
 
     def _over_signals(self, samples: Samples, over: BoolArray) -> Signals:
         ceiling_uvi = self._band.ceiling_uvi
+        beyond = self._beyond(samples, ceiling_uvi)
+        far = samples.uvi - self._settings.k * samples.u_uvi > self._settings.far_times * ceiling_uvi
+        return Signals((far & beyond.grades[0], *beyond.grades, over), beyond.back)
+
+    def _beyond(self, samples: Samples, limit_uvi: float, ends: tuple[BoolArray, ...] = ()) -> Signals:
+        """Return the signals of a limit that must not be passed upwards."""
         at_least = (samples.flags & np.uint32(AT_LEAST)) != 0
         return Signals(
-            really=samples.uvi - self._settings.k * samples.u_uvi > ceiling_uvi,
-            probably=over,
-            back=(samples.uvi + self._settings.k_back * samples.u_uvi < ceiling_uvi) & ~at_least,
-            off=np.zeros(len(samples), np.bool_),
+            (samples.uvi - self._settings.k * samples.u_uvi > limit_uvi,),
+            (samples.uvi + self._settings.k_back * samples.u_uvi < limit_uvi) & ~at_least,
+            ends,
         )
 
     def _under_signals(self, samples: Samples, settled: BoolArray, off: BoolArray) -> Signals:
         low_uvi = self._band.low_uvi
         at_least = (samples.flags & np.uint32(AT_LEAST)) != 0
         return Signals(
-            really=(samples.uvi + self._settings.k * samples.u_uvi < low_uvi) & settled & ~at_least,
-            probably=np.zeros(len(samples), np.bool_),
-            back=samples.uvi - self._settings.k_back * samples.u_uvi > low_uvi,
-            off=off,
+            ((samples.uvi + self._settings.k * samples.u_uvi < low_uvi) & settled & ~at_least,),
+            samples.uvi - self._settings.k_back * samples.u_uvi > low_uvi,
+            (off,),
         )
 
 
-def _from(samples: Samples, first: int) -> Samples:
-    return Samples(samples.utc_ms[first:], samples.uvi[first:], samples.u_uvi[first:], samples.flags[first:])
+def _limit_watch(
+    side: Side,
+    spot: str,
+    limit_uvi: float,
+    band: Band,
+    settings: RuleSettings,
+    by_kind: Mapping[EventKind, Event],
+    *,
+    holds_s: Sequence[float],
+    end_words: Sequence[str] = (),
+) -> SignalWatch:
+    return SignalWatch(
+        LimitEvents(side, spot, limit_uvi, band, settings.k),
+        grade_holds_s=holds_s,
+        back_hold_s=settings.back_hold_s,
+        max_gap_s=settings.max_gap_s,
+        end_words=end_words,
+        event=by_kind.get(side.kind),
+    )
+
+
+def _held_watch(
+    held: Held,
+    spot: str,
+    settings: RuleSettings,
+    by_kind: Mapping[EventKind, Event],
+    hold_s: float,
+    *,
+    end_words: Sequence[str] = (),
+) -> SignalWatch:
+    return SignalWatch(
+        HeldEvents(held, spot),
+        grade_holds_s=(hold_s,),
+        back_hold_s=min(hold_s, settings.back_hold_s) if end_words else hold_s,
+        max_gap_s=settings.max_gap_s,
+        end_words=end_words,
+        event=by_kind.get(held.kind),
+    )
+
+
+def _add(changes: Changes, samples: Samples, found: Changes) -> None:
+    """Add changes found at samples' indices by these samples' times."""
+    changes += [(int(samples.utc_ms[at]), event) for at, event in found]
+
+
+def _open_at(changes: Changes, kind: EventKind, n: int, *, was_open: bool) -> BoolArray:
+    """Return at which of n samples an event of that kind was open, given how it changed meanwhile."""
+    is_open = np.full(n, was_open)
+    for at, event in changes:
+        if event.kind is kind:
+            is_open[at:] = event.is_open
+    return is_open
+
+
+def _silence_ms(utc_ms: IntArray, last_ms: int) -> IntArray:
+    """Return the time of each sample since the one before."""
+    silence_ms = np.empty(len(utc_ms), np.int64)
+    silence_ms[0] = utc_ms[0] - last_ms
+    np.subtract(utc_ms[1:], utc_ms[:-1], out=silence_ms[1:])
+    return silence_ms
+
+
+def _part(samples: Samples, begin: int, end: int) -> Samples:
+    part = slice(begin, end)
+    return Samples(samples.utc_ms[part], samples.uvi[part], samples.u_uvi[part], samples.flags[part])

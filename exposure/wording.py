@@ -1,19 +1,4 @@
-"""What events say: sentences with their numbers, and advice that is safe to follow."""
-
-OVER_ADVICE = (
-    "Unplug the lamp before touching it (it is hot, and its UV hurts eyes), raise it or lower the basking "
-    "place, check with a hand-held meter, and ask a reptile veterinarian if the animal seems unwell: "
-    "nothing is switched for you"
-)
-UNDER_ADVICE = (
-    "See whether a plant, the mesh or dirt shades the spot or its sensor, then check the lamp's age and "
-    "distance with a hand-held meter, and unplug the lamp before touching it"
-)
-BACK_ADVICE = "Nothing to do"
-SILENT_ADVICE = (
-    "Check the board's USB plug and cable and whether its light is on: until it speaks again nothing is "
-    "known of its spots, which is not the same as no UV"
-)
+"""How numbers read in the sentences of events."""
 
 
 def uvi_text(uvi: float, u_uvi: float, k: float, *, at_least: bool) -> str:

@@ -126,3 +126,54 @@ def test_a_step_of_the_clock_is_no_silence():
 def test_silence_is_five_missed_readings_but_not_under_half_a_minute():
     assert default_silence_s(0.1) == 30
     assert default_silence_s(10) == 50
+
+
+# Restarts, and a clock that jumps
+
+
+def test_a_board_that_starts_again_four_times_in_an_hour_is_told_and_closes_an_hour_after_the_last():
+    board = board_watch()
+    assert [board.started_again(T0_MS + n * 600_000) for n in range(3)] == [[], [], []]
+    (event,) = board.started_again(T0_MS + 1_800_000)
+    assert (event.kind, event.severity) == (EventKind.BOARD_RESTARTING, Severity.TODAY)
+    assert event.sentence == "started again 4 times within 30 min"
+    assert event.subject_kind == "board"
+    assert board.started_again(T0_MS + 2_400_000) == []
+    assert board.open_events == (event,)
+    board.heard(T0_MS + 5_999_999)
+    assert board.tick(T0_MS + 5_999_999) == []
+    board.heard(T0_MS + 6_020_000)
+    (closed,) = board.tick(T0_MS + 6_030_000)
+    assert closed.closed_ms == T0_MS + 6_000_000
+    assert closed.evidence["times_more"] == 1
+
+
+def test_a_board_that_is_plugged_in_anew_now_and_then_is_no_event():
+    board = board_watch()
+    assert [event for n in range(20) for event in board.started_again(T0_MS + n * 1_300_000)] == []
+
+
+def test_a_board_whose_time_jumps_three_times_in_an_hour_is_told():
+    board = board_watch()
+    changed = [event for n in range(3) for event in board.clock_jumped(T0_MS + n * 1_800_000)]
+    assert [event.kind for event in changed] == [EventKind.BOARD_CLOCK_WRONG]
+
+
+def test_restarts_are_taken_up_and_moved_with_the_clock():
+    board = board_watch()
+    events = [event for n in range(4) for event in board.started_again(T0_MS + n * 60_000)]
+    later = board_watch(open_events=events)
+    assert later.open_events == tuple(events)
+    later.restamp(1000, [event.moved(1000) for event in events])
+    (closed,) = [e for e in later.tick(T0_MS + 181_000 + 3_600_000) if e.kind is EventKind.BOARD_RESTARTING]
+    assert closed.closed_ms == T0_MS + 181_000 + 3_600_000
+
+
+def test_silence_closed_by_hand_is_not_told_again_at_once():
+    board = board_watch()
+    (event,) = board.tick(T0_MS + 3_600_000)
+    closed = board.close(event.identity, T0_MS + 3_600_000)
+    assert (closed.closed_ms, closed.closing) == (T0_MS + 3_600_000, "by hand")
+    assert board.open_events == ()
+    assert board.close(event.identity, T0_MS + 3_600_001) is None
+    assert board.tick(T0_MS + 3_600_001) == []

@@ -1,0 +1,70 @@
+"""What happens too often under watch: one turn is chance, many within a while are a fault."""
+
+from collections import deque
+from collections.abc import Callable
+from dataclasses import replace
+from typing import TypeAlias
+
+from exposure.events import Event
+from exposure.one_event import OneEvent
+from exposure.wording import duration_text
+
+OftenStory: TypeAlias = Callable[[int, int], Event]
+"""Writes the event that opens: from when the first that counts happened, and when the last did."""
+
+
+class OftenWatch(OneEvent):
+    """Opens an event when something has happened `times` times within `window_s`.
+
+    It closes when it has not happened again for that long, at that moment, whenever that is noticed.
+    """
+
+    def __init__(self, story: OftenStory, *, times: int, window_s: float, event: Event | None) -> None:
+        """Take up `event`, if it is still open, where an earlier watch left off."""
+        super().__init__(event)
+        self._story = story
+        self._window_ms = round(window_s * 1000)
+        self._at_ms: deque[int] = deque(maxlen=times)
+        self._n_more = 0  # since the event opened
+        if event is not None:
+            self._at_ms.append(event.opened_ms)
+
+    @property
+    def over_ms(self) -> int | None:
+        """When the open event will close if it does not happen again; None if none is open."""
+        return None if self.event is None else self._at_ms[-1] + self._window_ms
+
+    def happened(self, at_ms: int) -> list[Event]:
+        """Take notice that it happened, and return the events that change by it."""
+        changed = self.tick(at_ms)
+        self._at_ms.append(at_ms)
+        self._n_more += 1
+        first_ms = self._at_ms[0]
+        if (
+            self.event is None
+            and len(self._at_ms) == self._at_ms.maxlen
+            and at_ms - first_ms <= self._window_ms
+        ):
+            self.event = self._story(first_ms, at_ms)
+            self._n_more = 0
+            changed.append(self.event)
+        return changed
+
+    def tick(self, at_ms: int) -> list[Event]:
+        """Let time pass, and return the events that change."""
+        over_ms = self.over_ms
+        if self.event is None or over_ms is None or at_ms < over_ms:
+            return []
+        closed = replace(self.event, evidence={**self.event.evidence, "times_more": self._n_more}).closed(
+            over_ms, f"did not happen again for {duration_text(self._window_ms / 1000)}"
+        )
+        self.event = None
+        self._let_go(at_ms)
+        return [closed]
+
+    def restamp(self, step_ms: int) -> None:
+        """See `OneEvent`."""
+        self._at_ms = deque((at_ms + step_ms for at_ms in self._at_ms), self._at_ms.maxlen)
+
+    def _let_go(self, at_ms: int) -> None:  # noqa: ARG002
+        self._at_ms.clear()
