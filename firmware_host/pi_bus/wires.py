@@ -1,6 +1,7 @@
 """The I²C bus of this computer, through the kernel's driver."""
 
 import errno
+import fcntl
 from collections.abc import Callable
 from pathlib import Path
 from typing import Protocol, TypeAlias
@@ -53,6 +54,16 @@ class KernelWires:
             self._bus = SMBus(bus)
         except OSError as error:
             raise _cannot_open(bus, error) from None
+        try:
+            # Two programs that both tell a chip to measure would spoil each other's readings.
+            fcntl.flock(self._bus.fd, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except BlockingIOError:
+            self._bus.close()
+            raise PiBusError(
+                "another program of baskline reads this bus",
+                where=f"/dev/i2c-{bus}",
+                remedy="Stop it, such as `baskline run`",
+            ) from None
 
     def read(self, address: int, register: int, n: int) -> bytes:
         """Return `n` bytes from a register on."""

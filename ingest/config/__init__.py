@@ -15,7 +15,7 @@ from ingest.config.places import (
     RulesConfig,
     SpotConfig,
 )
-from ingest.config.reach import BridgeConfig, MirrorConfig, MqttConfig, SerialConfig
+from ingest.config.reach import BridgeConfig, MirrorConfig, MqttConfig, PiBusConfig, SerialConfig
 
 __all__ = [
     "BandConfig",
@@ -28,6 +28,7 @@ __all__ = [
     "MappingConfig",
     "MirrorConfig",
     "MqttConfig",
+    "PiBusConfig",
     "Problem",
     "RulesConfig",
     "SerialConfig",

@@ -14,6 +14,7 @@ from pydantic_core import PydanticCustomError
 from calibrate.errors import KeeperError
 from calibrate.lamp_kinds import LAMP_KINDS
 from calibrate.nearest import did_you_mean
+from firmware_host.firmware_program import known_sensors
 
 KEY_PATTERN = r"[a-z0-9][a-z0-9_]{0,31}"
 NAME_PATTERN = r"[a-z0-9][a-z0-9_-]{0,31}"
@@ -134,6 +135,12 @@ def _environment_name(value: str) -> str:
     return value
 
 
+def _sensor_kind(value: str) -> str:
+    if value not in known_sensors():
+        wrong(f"is {value!r}, which is no sensor that can be read", did_you_mean(value, known_sensors()))
+    return value
+
+
 def _lamp_kind(value: str) -> str:
     if value not in LAMP_KINDS:
         wrong(f"is {value!r}, which is no kind of lamp", did_you_mean(value, LAMP_KINDS))
@@ -213,6 +220,7 @@ TimeZoneName: TypeAlias = Annotated[str, AfterValidator(_time_zone)]
 Host: TypeAlias = Annotated[str, AfterValidator(_host)]
 Url: TypeAlias = Annotated[str, AfterValidator(_url)]
 EnvironmentName: TypeAlias = Annotated[str, AfterValidator(_environment_name)]
+SensorKind: TypeAlias = Annotated[str, AfterValidator(_sensor_kind)]
 LampKindKey: TypeAlias = Annotated[str, AfterValidator(_lamp_kind)]
 Ports: TypeAlias = Annotated[Literal["auto"] | tuple[str, ...], PlainValidator(_ports)]
 Date: TypeAlias = Annotated[date, PlainValidator(_date)]

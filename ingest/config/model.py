@@ -9,7 +9,7 @@ from pydantic import AfterValidator, Field
 from exposure.rules import RuleSettings
 from ingest.config.fields import Key
 from ingest.config.places import BoardConfig, EnclosureConfig, LampConfig, SpotConfig
-from ingest.config.reach import BridgeConfig, MirrorConfig, MqttConfig, SerialConfig
+from ingest.config.reach import BridgeConfig, MirrorConfig, MqttConfig, PiBusConfig, SerialConfig
 from ingest.config.table import Table
 
 T = TypeVar("T")
@@ -26,6 +26,7 @@ class Config(Table):
 
     bridge: BridgeConfig
     serial: SerialConfig = SerialConfig()
+    pi_bus: PiBusConfig | None = None
     mqtt: MqttConfig | None = None
     mirror: MirrorConfig | None = None
     boards: ByKey[BoardConfig] = Field(default_factory=_no_entries, alias="board")

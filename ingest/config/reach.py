@@ -8,10 +8,12 @@ from ingest.config.fields import (
     Baud,
     EnvironmentName,
     Host,
+    Identity,
     Name,
     PathFromFile,
     PortNumber,
     Ports,
+    SensorKind,
     Text,
     TimeZoneName,
     Topic,
@@ -45,6 +47,17 @@ class SerialConfig(Table):
 
     ports: Ports = key('"auto", or a list of paths that may hold * and ?', '["/dev/ttyACM*"]', "auto")
     baud: Baud = key("the speed of the serial ports", "115200", 115200)
+
+
+class PiBusConfig(Table):
+    """`[pi_bus]`: a sensor on this computer's own I²C bus, read like a board."""
+
+    bus: Annotated[int, Field(ge=0, le=99)] = key("the number of the bus, as in /dev/i2c-1", "1", 1)
+    identity: Identity | None = key("what this board calls itself", '"pi-shelf"', None)
+    sensor: SensorKind = key("which sensor is on the bus", '"as7331"', "auto")
+    cadence_ms: Annotated[int, Field(ge=100, le=600_000)] = key(
+        "the milliseconds from one reading to the next", "2000", 1000
+    )
 
 
 class MqttConfig(Table):

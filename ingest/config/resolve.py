@@ -1,5 +1,6 @@
 """From the configuration's plain values to the settings that the parts of the bridge take."""
 
+from firmware_host.pi_bus import PiBusSettings
 from firmware_host.ports import AUTO, PortWish
 from ingest.config.model import Config
 from ingest.mirror.settings import MirrorSettings
@@ -47,6 +48,11 @@ def mirror_settings(config: Config) -> MirrorSettings | None:
         site=config.bridge.site,
         bridge=config.bridge.name,
     )
+
+
+def pi_bus_settings(config: Config) -> PiBusSettings | None:
+    """Return how to read this computer's own bus; None where nothing hangs on it."""
+    return None if config.pi_bus is None else PiBusSettings(**config.pi_bus.model_dump())
 
 
 def port_wishes(config: Config) -> tuple[PortWish, ...]:

@@ -1,5 +1,6 @@
 import contextlib
 from collections.abc import Callable, Iterator
+from pathlib import Path
 
 import pytest
 
@@ -11,8 +12,8 @@ from tests.hardware.listening import Host
 
 
 @pytest.fixture
-def chips(monkeypatch: pytest.MonkeyPatch) -> Chips:
-    chips = Chips(SystemClock())
+def chips(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> Chips:
+    chips = Chips(SystemClock(), tmp_path / "i2c-1")
     monkeypatch.setattr("smbus2.SMBus", chips.smbus)
     return chips
 

@@ -1,7 +1,9 @@
 """A bus of the kernel with simulated chips on it, in place of smbus2's; its messages are smbus2's own."""
 
 import errno
+import os
 from dataclasses import dataclass, field
+from pathlib import Path
 from typing import Any
 
 from smbus2 import i2c_msg
@@ -17,6 +19,7 @@ class Chips:
     """What hangs on the bus; a test may change it at any time."""
 
     clock: Clock
+    device: Path
     chips: dict[int, Any] = field(default_factory=dict)
     silent: set[int] = field(default_factory=set)
     touched: set[int] = field(default_factory=set)
@@ -41,6 +44,7 @@ class SimulatedSmbus:
 
     def __init__(self, chips: Chips) -> None:
         self._chips = chips
+        self.fd = os.open(chips.device, os.O_RDWR | os.O_CREAT)
 
     def i2c_rdwr(self, *messages: i2c_msg) -> None:
         """One transfer: a read of some bytes, a write, or a write of a register's number and a read."""
@@ -60,4 +64,5 @@ class SimulatedSmbus:
 
     def close(self) -> None:
         """Let go of the bus."""
+        os.close(self.fd)
         self._chips.n_open -= 1

@@ -8,10 +8,11 @@ import pytest
 
 from calibrate.errors import KeeperError
 from firmware_host.clock import SystemClock
+from firmware_host.firmware_program import chip_tables
 from firmware_host.messages import BoardTime, Hello, Mark, Reading, ReplayEnd
 from firmware_host.pi_bus import PiBusBoard, PiBusError, PiBusSettings
-from firmware_host.firmware_program import chip_tables
 from firmware_host.pi_bus.settings import identity_of
+from firmware_host.pi_bus.wires import KernelWires
 from firmware_host.wire import encode_hello_request, encode_replay_request, encode_time_request
 from tests.firmware_host.pi_bus.simulated_smbus import Chips
 from tests.hardware.firmware_bench import FirmwareBench
@@ -201,6 +202,15 @@ def test_a_bus_that_cannot_be_opened_says_what_to_do(
     assert said in reports[0].what
     assert reports[0].where == "/dev/i2c-1"
     assert reports[0].remedy
+
+
+def test_a_bus_that_is_read_already_is_not_read_twice(
+    chips: Chips, start: Start, reports: list[KeeperError]
+) -> None:
+    chips.add(LTR390, "ltr390", uv=900)
+    start().hear(Reading)
+    with pytest.raises(PiBusError, match="another program of baskline"):
+        KernelWires(1)
 
 
 def test_a_fault_of_the_program_does_not_end_the_watch(
