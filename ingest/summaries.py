@@ -14,6 +14,8 @@ from ingest.store.store import Store
 # One step of the work, so that the daemon looks at its ports in between: a quarter of an hour of a board at
 # 10 Hz is 9,000 readings, some 10 ms.  Shorter ones would read their surroundings too often.
 _STEP_MS = 15 * MINUTE_MS
+# No line is drawn over a longer gap.
+_REACH_MS = 5 * MINUTE_MS
 
 
 class Summariser:
@@ -43,10 +45,10 @@ class Summariser:
             self._store.minutes.clean(piece)
 
     def _replace(self, spot: str, piece: DirtySpan) -> None:
-        # Neighbours on each side show what lay between the last sample of a minute and the first of the next.
-        near = self._history.samples(spot, piece.from_ms - 5 * MINUTE_MS, piece.to_ms + 5 * MINUTE_MS)
-        rows = summarise(near, piece.from_ms, piece.to_ms)
-        self._store.minutes.replace(spot, piece.from_ms // MINUTE_MS, piece.to_ms // MINUTE_MS, rows)
+        near = self._history.samples(spot, piece.from_ms - 2 * _REACH_MS, piece.to_ms + 2 * _REACH_MS)
+        from_ms, to_ms = _reach(near, piece)
+        rows = summarise(near, from_ms, to_ms)
+        self._store.minutes.replace(spot, from_ms // MINUTE_MS, to_ms // MINUTE_MS, rows)
 
 
 def _first_piece(span: DirtySpan, before_ms: int) -> DirtySpan | None:
@@ -54,17 +56,41 @@ def _first_piece(span: DirtySpan, before_ms: int) -> DirtySpan | None:
     return DirtySpan(span.board, span.from_ms, to_ms) if to_ms > span.from_ms else None
 
 
+def _reach(samples: Samples, piece: DirtySpan) -> tuple[int, int]:
+    """Return the minutes that new samples in `piece` change, as UTC milliseconds.
+
+    The lines from its neighbours to the first of them and from the last of them change too.
+    """
+    before, after = np.searchsorted(samples.utc_ms, [piece.from_ms, piece.to_ms])
+    from_ms, to_ms = piece.from_ms, piece.to_ms
+    if before > 0:
+        last_ms = max(int(samples.utc_ms[before - 1]), from_ms - _REACH_MS)
+        from_ms = last_ms // MINUTE_MS * MINUTE_MS
+    if after < len(samples):
+        next_ms = min(int(samples.utc_ms[after]), to_ms + _REACH_MS)
+        to_ms = (next_ms // MINUTE_MS + 1) * MINUTE_MS
+    return from_ms, to_ms
+
+
 def summarise(samples: Samples, from_ms: int, to_ms: int) -> MinuteSummaries:
-    """Return the minutes in [from_ms, to_ms), whole minutes, that hold any of `samples` (in time order)."""
-    within = samples.between(from_ms, to_ms)
-    minute = within.utc_ms // MINUTE_MS
-    if len(minute) == 0:
+    """Return the minutes in [from_ms, to_ms), whole minutes, of which `samples` (in time order) show any.
+
+    A minute without a sample may yet be seen: a slow board's line goes across it.
+    """
+    if len(samples) == 0:
         return NO_MINUTES
-    minutes, starts, count = np.unique(minute, return_index=True, return_counts=True)
-    flags = np.bitwise_or.reduceat(within.flags, starts)
+    minutes = np.arange(from_ms // MINUTE_MS, to_ms // MINUTE_MS)
+    within = samples.between(from_ms, to_ms)
+    held, starts, counts = np.unique(within.utc_ms // MINUTE_MS, return_index=True, return_counts=True)
+    at = held - minutes[0]
+    count, flags = np.zeros(len(minutes), np.int64), np.zeros(len(minutes), np.uint32)
+    count[at] = counts
+    if len(held):
+        flags[at] = np.bitwise_or.reduceat(within.flags, starts)
     mean, low, high, doubt = _by_minute(samples, minutes)
     covered_ms, dose_uvi_h = _seen_by_minute(samples, minutes)
-    return MinuteSummaries(minutes, count, covered_ms, mean, low, high, doubt, flags, dose_uvi_h)
+    every = MinuteSummaries(minutes, count, covered_ms, mean, low, high, doubt, flags, dose_uvi_h)
+    return every.only((count > 0) | (covered_ms > 0))
 
 
 def _by_minute(samples: Samples, minutes: IntArray) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:

@@ -32,7 +32,7 @@ _ROW = np.dtype(
 
 @dataclass(frozen=True, slots=True)
 class MinuteSummaries:
-    """Minutes of one spot in time order, only those that have readings: arrays of one length.
+    """Minutes of one spot in time order, only those of which anything is known: arrays of one length.
 
     `minute` int64, minutes since the epoch, strictly increasing; `n` int64, samples in it; `covered_ms`
     int64, milliseconds of the minute that they stand for (0 to 60,000); `mean_uvi`, `min_uvi`, `max_uvi` and

@@ -30,7 +30,7 @@ def test_a_minute_holds_its_extremes_mean_and_count() -> None:
 
 
 def test_a_minute_without_readings_is_absent_not_zero() -> None:
-    minutes = summarise(samples([0, 30, 200], [1, 1, 1]), START_MS, START_MS + 5 * MINUTE_MS)
+    minutes = summarise(samples([0, 20, 40, 200, 220], [1, 1, 1, 1, 1]), START_MS, START_MS + 5 * MINUTE_MS)
     assert (minutes.minute - START_MS // MINUTE_MS).tolist() == [0, 3]
 
 
@@ -44,7 +44,7 @@ def test_a_minute_of_samples_without_value_is_counted_and_flagged_and_has_no_uvi
     assert (minutes.covered_ms[0], minutes.dose_uvi_h[0]) == (0, 0)
 
 
-@given(st.floats(0.5, 50), st.lists(st.floats(0, 12), min_size=2, max_size=120))
+@given(st.floats(0.5, 280), st.lists(st.floats(0, 12), min_size=2, max_size=120))
 def test_the_minutes_doses_and_times_add_up_to_those_of_the_whole(step_s: float, uvi: list[float]) -> None:
     series = samples([index * step_s for index in range(len(uvi))], uvi)
     end_ms = int(series.utc_ms[-1]) // MINUTE_MS * MINUTE_MS + MINUTE_MS
@@ -52,3 +52,12 @@ def test_the_minutes_doses_and_times_add_up_to_those_of_the_whole(step_s: float,
     whole = dose(series, START_MS, end_ms, default_max_gap_s(step_s))
     assert minutes.dose_uvi_h.sum() == pytest.approx(whole.uvi_h, abs=1e-9)
     assert minutes.covered_ms.sum() == pytest.approx(whole.seconds_seen * 1000, abs=len(minutes))
+
+
+def test_a_slow_boards_line_counts_in_the_minutes_that_it_crosses() -> None:
+    minutes = summarise(samples([0, 150, 300], [2, 2, 2]), START_MS, START_MS + 6 * MINUTE_MS)
+    assert (minutes.minute - START_MS // MINUTE_MS).tolist() == [0, 1, 2, 3, 4, 5]
+    assert minutes.n.tolist() == [1, 0, 1, 0, 0, 1]
+    assert minutes.covered_ms.tolist() == [60_000] * 5 + [0]
+    assert minutes.dose_uvi_h.sum() == pytest.approx(2 * 300 / 3600)
+    assert np.isnan(minutes.mean_uvi[1])
