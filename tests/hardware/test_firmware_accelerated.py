@@ -30,8 +30,8 @@ def split(heard: list[Message]) -> tuple[list[Reading], list[Reading], list[Repl
     return live, replayed, [message for message in heard if isinstance(message, ReplayEnd)]
 
 
-def test_board_time_goes_on_when_the_ticks_wrap(on_board: OnBoard) -> None:
-    live, _, _ = split(play(on_board, {"read_until": 20}, start=TICKS_PERIOD_MS - 7_500))
+def test_board_time_goes_on_when_the_ticks_wrap(on_each_port: OnBoard) -> None:
+    live, _, _ = split(play(on_each_port, {"read_until": 20}, start=TICKS_PERIOD_MS - 7_500))
     assert [reading.board_ms for reading in live] == list(range(0, 20_000, 1000))
 
 
@@ -44,8 +44,8 @@ def test_board_time_goes_on_for_forty_days(on_board: OnBoard) -> None:
     assert live[-1].board_ms > 3 * TICKS_PERIOD_MS
 
 
-def test_the_ring_keeps_the_newest_and_gives_them_back_as_they_were(on_board: OnBoard) -> None:
-    report = json.loads(on_board("ring_wrap.py"))
+def test_the_ring_keeps_the_newest_and_gives_them_back_as_they_were(on_each_port: OnBoard) -> None:
+    report = json.loads(on_each_port("ring_wrap.py"))
     assert report["empty"] == [0, 0]
     assert report["ends"] == [15, 25]
     missing = -(2**30)
@@ -54,9 +54,9 @@ def test_the_ring_keeps_the_newest_and_gives_them_back_as_they_were(on_board: On
     ]
 
 
-def test_what_the_ring_lost_is_left_out_of_a_replay_and_its_end_says_so(on_board: OnBoard) -> None:
+def test_what_the_ring_lost_is_left_out_of_a_replay_and_its_end_says_so(on_each_port: OnBoard) -> None:
     heard = play(
-        on_board, {"read_until": 5000, "quiet": True}, {"ask": "bk1 replay? <boot> 900 910"}, line_ms=1
+        on_each_port, {"read_until": 5000, "quiet": True}, {"ask": "bk1 replay? <boot> 900 910"}, line_ms=1
     )
     _, replayed, ends = split(heard)
     first = 5000 - 4096
@@ -67,26 +67,28 @@ def test_what_the_ring_lost_is_left_out_of_a_replay_and_its_end_says_so(on_board
 
 @pytest.mark.parametrize("asked", ["<boot> 100 103", "<boot> 9000 9010", "00000000 1 2"])
 def test_a_range_of_which_nothing_is_left_is_answered_with_an_empty_end(
-    on_board: OnBoard, asked: str
+    on_each_port: OnBoard, asked: str
 ) -> None:
-    heard = play(on_board, {"read_until": 5000, "quiet": True}, {"ask": f"bk1 replay? {asked}"})
+    heard = play(on_each_port, {"read_until": 5000, "quiet": True}, {"ask": f"bk1 replay? {asked}"})
     _, replayed, ends = split(heard)
     first = int(asked.split()[1])
     assert replayed == []
     assert [(end.first_seq, end.last_seq) for end in ends] == [(first, first - 1)]
 
 
-def test_a_range_that_reaches_into_the_future_ends_at_the_newest_reading(on_board: OnBoard) -> None:
-    heard = play(on_board, {"read_until": 10, "quiet": True}, {"ask": "bk1 replay? <boot> 7 999999999999"})
+def test_a_range_that_reaches_into_the_future_ends_at_the_newest_reading(on_each_port: OnBoard) -> None:
+    heard = play(
+        on_each_port, {"read_until": 10, "quiet": True}, {"ask": "bk1 replay? <boot> 7 999999999999"}
+    )
     _, replayed, ends = split(heard)
     assert [reading.seq for reading in replayed] == [7, 8, 9]
     assert [(end.first_seq, end.last_seq) for end in ends] == [(7, 9)]
 
 
-def test_an_hour_is_replayed_over_a_slow_line_without_delaying_live_readings(on_board: OnBoard) -> None:
+def test_an_hour_is_replayed_over_a_slow_line_without_delaying_live_readings(on_each_port: OnBoard) -> None:
     # 12 ms a line is what about 140 bytes take at 115,200 baud.
     heard = play(
-        on_board,
+        on_each_port,
         {"read_until": 3600, "quiet": True},
         {"ask": "bk1 replay? <boot> 0 3599"},
         {"read_until": 3660},
@@ -99,10 +101,10 @@ def test_an_hour_is_replayed_over_a_slow_line_without_delaying_live_readings(on_
     assert {later.board_ms - earlier.board_ms for earlier, later in pairwise(live)} == {1000}
 
 
-def test_replays_asked_for_at_once_are_answered_one_after_the_other(on_board: OnBoard) -> None:
+def test_replays_asked_for_at_once_are_answered_one_after_the_other(on_each_port: OnBoard) -> None:
     steps: list[dict[str, object]] = [{"read_until": 30, "quiet": True}]
     steps += [{"ask": f"bk1 replay? <boot> {n} {n + 1}"} for n in (20, 4, 11)]
-    _, replayed, ends = split(play(on_board, *steps))
+    _, replayed, ends = split(play(on_each_port, *steps))
     assert [reading.seq for reading in replayed] == [20, 21, 4, 5, 11, 12]
     assert [end.first_seq for end in ends] == [20, 4, 11]
 
@@ -135,8 +137,8 @@ def test_a_board_that_can_do_nothing_right_does_not_feed_its_watchdog(on_board: 
 
 
 @pytest.mark.parametrize("window_us", [100_000, 50_000])
-def test_mains_flicker_averages_out_over_the_window(on_board: OnBoard, window_us: int) -> None:
-    means = json.loads(on_board("flicker.py", str(window_us), "10"))
+def test_mains_flicker_averages_out_over_the_window(on_each_port: OnBoard, window_us: int) -> None:
+    means = json.loads(on_each_port("flicker.py", str(window_us), "10"))
     assert means["steady"] == pytest.approx(1000, abs=0.1)
     for hz in (100, 120):  # the mean of |sin| is 2/pi
         assert means[f"rectified {hz}"] == pytest.approx(636.62, rel=1e-3)
@@ -147,16 +149,16 @@ def test_mains_flicker_averages_out_over_the_window(on_board: OnBoard, window_us
     )  # few samples a pulse: noise, not a stuck phase
 
 
-def test_a_window_that_cuts_a_cycle_would_show_the_flicker(on_board: OnBoard) -> None:
-    means = json.loads(on_board("flicker.py", "64000", "10"))
+def test_a_window_that_cuts_a_cycle_would_show_the_flicker(on_each_port: OnBoard) -> None:
+    means = json.loads(on_each_port("flicker.py", "64000", "10"))
     assert abs(means["rectified 100"] - 636.62) > 5
 
 
-def test_readings_that_were_held_up_do_not_come_in_a_rush(on_board: OnBoard) -> None:
-    live, _, _ = split(play(on_board, {"read_until": 3}, {"pass_ms": 5_500}, {"read_until": 6}))
+def test_readings_that_were_held_up_do_not_come_in_a_rush(on_each_port: OnBoard) -> None:
+    live, _, _ = split(play(on_each_port, {"read_until": 3}, {"pass_ms": 5_500}, {"read_until": 6}))
     assert [reading.board_ms for reading in live] == [0, 1000, 2000, 7500, 8000, 9000]
 
 
 @pytest.mark.parametrize("marks", list(Mark))
-def test_the_boards_marks_are_the_hosts(on_board: OnBoard, marks: Mark) -> None:
-    assert json.loads(on_board("marks.py"))[(marks.name or "").lower()] == marks
+def test_the_boards_marks_are_the_hosts(on_each_port: OnBoard, marks: Mark) -> None:
+    assert json.loads(on_each_port("marks.py"))[(marks.name or "").lower()] == marks

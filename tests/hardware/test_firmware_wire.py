@@ -29,7 +29,7 @@ from firmware_host.wire import (
 )
 from tests.firmware_host.test_wire_examples import TABLE, line_of
 from tests.hardware.conftest import ON_BOARD, on_board_environment
-from tests.hardware.firmware_bench import micropython
+from tests.hardware.interpreters import PORTS, script_command
 
 Ask = Callable[..., object]
 
@@ -43,11 +43,11 @@ values = st.integers(MISSING + 1, 2**30 - 1) | st.integers(-1000, 1000) | st.jus
 channels = st.lists(st.tuples(names, values, st.integers(0, 4)), max_size=16, unique_by=lambda c: c[0])
 
 
-@pytest.fixture(scope="module")
-def ask() -> Iterator[Ask]:
+@pytest.fixture(scope="module", params=PORTS)
+def ask(request: pytest.FixtureRequest) -> Iterator[Ask]:
     """Ask the codec of the firmware, which keeps running for all examples of this file."""
     with subprocess.Popen(
-        [micropython(), str(ON_BOARD / "codec.py")],
+        [*script_command(request.param), str(ON_BOARD / "codec.py")],
         env=on_board_environment(),
         stdin=subprocess.PIPE,
         stdout=subprocess.PIPE,
