@@ -68,7 +68,8 @@ def config_text() -> str:
         '[enclosure.all]\nlabel = "All"\n[lamp.one]\nkind = "t5"\ninstalled = 2026-01-01\ndistance_cm = 30\n'
     )
     for n in range(N_BOARDS):
-        lines.append(f'[board.b{n}]\nidentity = "bench-{n}"\nlabel = "Board {n}"\n')
+        # The capture comes in chunks of some 50 s, as no board does: that is no silence here.
+        lines.append(f'[board.b{n}]\nidentity = "bench-{n}"\nlabel = "Board {n}"\nsilent_after_s = 300\n')
         lines.append(
             f'[spot.s{n}]\nlabel = "Spot {n}"\nenclosure = "all"\nlamp = "one"\nboard = "b{n}"\nzone = 3\n'
             'lit_from = "08:00"\nlit_until = "20:00"\n'
