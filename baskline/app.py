@@ -3,11 +3,14 @@
 import logging
 import os
 import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
 from typing import Final, cast
 
 import typer
 
 from baskline.commands import boards, check, day, demo, events, flash, listen, replay, run
+from baskline.commands.calibrate import calibrate as calibrate_group
 from calibrate.errors import KeeperError
 
 # The exit codes of baskline/OUTPUT.md.
@@ -37,6 +40,7 @@ app.command("replay")(replay.replay)
 app.command("day")(day.day)
 app.command("events")(events.events)
 app.command("acknowledge")(events.acknowledge)
+app.add_typer(calibrate_group, name="calibrate")
 
 
 def main() -> None:
@@ -46,17 +50,18 @@ def main() -> None:
 
 def _run() -> int:
     """Turn wrong use and a keeper's mistake into one line, and a fault of ours into a traceback."""
-    # What the parts below log is for `run`, which sends it where it belongs; here it would only interrupt.
-    logging.getLogger("baskline").addHandler(logging.NullHandler())
     stdout = sys.stdout
     try:
-        code = app(standalone_mode=False)
+        with _told_of_damage():
+            code = app(prog_name="baskline", standalone_mode=False)
         sys.stdout.flush()
     except KeeperError as error:
         print(f"baskline: {error}", file=sys.stderr)
         return EXIT_MEND
     except _WrongUse as error:
         return _wrong_use(error)
+    except typer.Abort:
+        return EXIT_INTERRUPTED
     except BrokenPipeError:
         return _reader_left()
     except SystemExit as ended:
@@ -74,15 +79,46 @@ def _run() -> int:
     return code if isinstance(code, int) else 0
 
 
+@contextmanager
+def _told_of_damage() -> Iterator[None]:
+    """Take what the parts below log.  Most is for `run`; but that readings are damaged concerns anybody."""
+    damage = _Damage()
+    root = logging.getLogger()
+    root.addHandler(damage)  # `run` puts its own in this place
+    try:
+        yield
+    finally:
+        root.removeHandler(damage)
+    if damage.count:
+        more = f" (and {damage.count - 1} more like it)" if damage.count > 1 else ""
+        print(f"baskline: left out: {damage.first}{more}", file=sys.stderr)
+
+
+class _Damage(logging.Handler):
+    """Counts what the store has to complain of, and keeps the first complaint."""
+
+    def __init__(self) -> None:
+        super().__init__(logging.ERROR)
+        self.first = ""
+        self.count = 0
+
+    def emit(self, record: logging.LogRecord) -> None:
+        """Take one log record."""
+        if record.name.startswith("ingest.store"):
+            self.first = self.first or record.getMessage()
+            self.count += 1
+
+
 def _wrong_use(error: Exception) -> int:
     """Say what cannot be meant, and where to read what can."""
     context = getattr(error, "ctx", None)
     message = error.format_message()  # type: ignore[attr-defined]  # not among the names that typer exports
-    if not sys.argv[1:]:
-        print(message, file=sys.stderr)  # the whole help
+    if "\n" in message:
+        print(message, file=sys.stderr)  # the whole help, where a command is still to be named
     else:
         command = context.command_path if context is not None else f"baskline {sys.argv[1]}"
-        print(f"baskline: {message.rstrip('.')}. See {command} --help", file=sys.stderr)
+        stop = "" if message.endswith(("?", ".")) else "."
+        print(f"baskline: {message}{stop} See {command} --help", file=sys.stderr)
     return EXIT_WRONG_USE
 
 

@@ -21,8 +21,13 @@ def console() -> "Console":
     """
     from rich.console import Console
 
+    class Plain(Console):
+        def on_broken_pipe(self) -> None:
+            """Leave it to the outermost shell; rich itself would end the process with an error."""
+            raise
+
     piped = not sys.stdout.isatty()
-    return Console(
+    return Plain(
         highlight=False, markup=False, emoji=False, soft_wrap=piped, width=_PIPED_WIDTH if piped else None
     )
 

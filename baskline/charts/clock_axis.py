@@ -5,7 +5,8 @@ from datetime import datetime, timedelta
 from typing import Final
 from zoneinfo import ZoneInfo
 
-HOUR_MS: Final = 3_600_000
+from exposure.days import HOUR_MS
+
 # Every known clock change, and every zone's offset, is a multiple of this.
 _STEP_MS: Final = 15 * 60_000
 

@@ -9,11 +9,13 @@ from typing import Any, Final
 
 import altair as alt
 
-from baskline.charts.clock_axis import HOUR_MS, clock_ticks
+from baskline.charts.clock_axis import clock_ticks
+from baskline.charts.curve import curve_pieces
 from baskline.charts.drawing import DayDrawing
 from baskline.charts.hatching import hatched
 from baskline.charts.layout import Layout
 from baskline.charts.text import FONT, width_px
+from exposure.days import HOUR_MS
 
 _INK: Final = "#22303a"
 _QUIET: Final = "#5d6a73"
@@ -144,13 +146,11 @@ class _Pen:
                         "hour": layout.hour_at(middle_px),
                         "uvi": layout.uvi_at((top_px + bottom_px) / 2),
                         "words": hole.words,
+                        "ink": _INK,
                     }
                 )
         if not areas:
             return []
-        text = self._chart("hole_words", words)
-        style: dict[str, Any] = {"fontSize": layout.size_px, "baseline": "middle"}
-        at: dict[str, Any] = {"x": self._x(), "y": self._y("uvi"), "text": "words:N"}
         return [
             self._chart("holes", areas)
             .mark_rect(fill=None, stroke=_HATCH, strokeWidth=0.8)
@@ -158,13 +158,12 @@ class _Pen:
             self._chart("hatching", strokes)
             .mark_rule(color=_HATCH, strokeWidth=0.8)
             .encode(x=self._x(), x2="until:Q", y=self._y("uvi"), y2="to_uvi:Q"),
-            text.mark_text(stroke="white", strokeWidth=5, strokeJoin="round", **style).encode(**at),
-            text.mark_text(color=_INK, **style).encode(**at),
+            *self._words("hole_words", words, baseline="middle", fontSize=layout.size_px),
         ]
 
     def curve(self) -> list[alt.Chart]:
         """Draw UVI with its interval: solid, or dashed and paler where it is doubtful."""
-        good, doubtful = self._curve_rows()
+        good, doubtful = curve_pieces(self._day.trace, self._day.starts_ms)
         layers = []
         for name, rows in (("curve", good), ("doubtful_curve", doubtful)):
             if not rows:
@@ -180,29 +179,6 @@ class _Pen:
                 ).encode(x=self._x(), y=self._y("uvi"), detail="part:N"),
             ]
         return layers
-
-    def _curve_rows(self) -> tuple[list[Row], list[Row]]:
-        """Return the points of the good pieces and of the doubtful ones; neighbours share a point."""
-        trace = self._day.trace
-        pieces: tuple[list[Row], list[Row]] = ([], [])
-        part = 0
-        previous: dict[str, float] | None = None
-        for i in range(len(trace)):
-            point = {
-                "hour": round(self._hour(int(trace.utc_ms[i])), 4),
-                "uvi": round(float(trace.uvi[i]), 4),
-                "lower": round(float(trace.lower_uvi[i]), 4),
-                "upper": round(float(trace.upper_uvi[i]), 4),
-            }
-            rows = pieces[int(trace.doubtful[i])]
-            connected = i > 0 and trace.segment[i] == trace.segment[i - 1]
-            if not connected or trace.doubtful[i] != trace.doubtful[i - 1]:
-                part += 1
-                if connected and previous is not None:
-                    rows.append({**previous, "part": part})
-            rows.append({**point, "part": part})
-            previous = point
-        return pieces
 
     def ceiling(self) -> list[alt.Chart]:
         """Draw the ceiling over everything: it must never be passed."""
@@ -262,9 +238,7 @@ class _Pen:
                 strokeWidth=alt.StrokeWidth("thick:Q", scale=None),
                 strokeDash=alt.condition("datum.dashed", alt.value([4, 3]), alt.value([1, 0])),
             ),
-            self._chart("span_words", words)
-            .mark_text(align="left", baseline="bottom", fontSize=layout.size_px - 1)
-            .encode(x=self._x(), y=self._y("uvi"), text="words:N", color=colour),
+            *self._words("span_words", words, align="left", baseline="bottom", fontSize=layout.size_px - 1),
         ]
 
     def margin_words(self) -> list[alt.Chart]:
@@ -279,10 +253,15 @@ class _Pen:
             }
             for word in layout.margin
         ]
+        return self._words("margin_words", rows, align="left", baseline="middle", fontSize=layout.size_px)
+
+    def _words(self, name: str, rows: Sequence[Row], **style: Any) -> list[alt.Chart]:
+        """Write words over a white edge of their own, so that no line crosses them."""
+        chart = self._chart(name, rows)
+        at: dict[str, Any] = {"x": self._x(), "y": self._y("uvi"), "text": "words:N"}
         return [
-            self._chart("margin", rows)
-            .mark_text(align="left", baseline="middle", fontSize=layout.size_px)
-            .encode(x=self._x(), y=self._y("uvi"), text="words:N", color=alt.Color("ink:N", scale=None))
+            chart.mark_text(stroke="white", strokeWidth=4, strokeJoin="round", **style).encode(**at),
+            chart.mark_text(**style).encode(**at, color=alt.Color("ink:N", scale=None)),
         ]
 
     def _chart(self, name: str, rows: Sequence[Row]) -> alt.Chart:
@@ -294,9 +273,6 @@ class _Pen:
 
     def _y(self, field: str) -> alt.Y:
         return alt.Y(f"{field}:Q", scale=self._y_scale, axis=self._y_axis)
-
-    def _hour(self, at_ms: int) -> float:
-        return (at_ms - self._day.starts_ms) / HOUR_MS
 
     def _span_hours(self, left_px: float, right_px: float) -> dict[str, float]:
         return {"hour": self._layout.hour_at(left_px), "until": self._layout.hour_at(right_px)}

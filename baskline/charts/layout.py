@@ -4,10 +4,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final, Self
 
-from baskline.charts.clock_axis import HOUR_MS
 from baskline.charts.drawing import DayDrawing
 from baskline.charts.lanes import Lanes, in_lanes
 from baskline.charts.text import packed, shortened, width_px
+from exposure.days import HOUR_MS
 
 # Under this width it is a phone held upright.
 _NARROW_BELOW_PX: Final = 500
@@ -146,7 +146,7 @@ def _caption(day: DayDrawing, lanes: Lanes) -> list[str]:
     if day.holes:
         phrases.append("hatched: no UVI known")
     if lanes.n_left_out:
-        phrases.append(f"{lanes.n_left_out} more not drawn")
+        phrases.append(f"{lanes.n_left_out} more events not drawn")
     return phrases
 
 

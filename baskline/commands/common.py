@@ -11,7 +11,7 @@ if TYPE_CHECKING:
 
 ConfigOption = Annotated[
     Path,
-    typer.Option("--config", "-c", envvar="BASKLINE_CONFIG", help="The configuration file."),
+    typer.Option("--config", "-c", envvar="BASKLINE_CONFIG", readable=False, help="The configuration file."),
 ]
 DEFAULT_CONFIG = Path("baskline.toml")
 JsonOption = Annotated[
@@ -20,7 +20,9 @@ JsonOption = Annotated[
 
 StoreOption = Annotated[
     Path | None,
-    typer.Option("--store", metavar="FILE", help="Read this store instead of the configured one."),
+    typer.Option(
+        "--store", metavar="FILE", readable=False, help="Read this store instead of the configured one."
+    ),
 ]
 
 LAMP_CAUTION = (

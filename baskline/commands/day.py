@@ -43,7 +43,9 @@ def day(
     as_csv: Annotated[bool, typer.Option("--csv", help="Print each sample of the day as CSV.")] = False,
     chart: Annotated[
         Path | None,
-        typer.Option("--chart", metavar="FILE", help="Draw the day into a .png, .svg or .pdf file."),
+        typer.Option(
+            "--chart", metavar="FILE", readable=False, help="Draw the day into a .png, .svg or .pdf file."
+        ),
     ] = None,
 ) -> None:
     """Show what a spot got in one day, against its band.
@@ -127,12 +129,17 @@ def _day(config: "Config", store: Path, spot: str, wanted: date | None) -> "Spot
 
 
 def _date(text: str | None) -> date | None:
+    if text is None:
+        return None
     try:
-        return None if text is None else date.fromisoformat(text)
+        wanted = date.fromisoformat(text)
     except ValueError:
         raise typer.BadParameter(
             f"{text!r} is not a date: write it as 2025-05-17", param_hint="--date"
         ) from None
+    if not 1970 <= wanted.year < 3000:
+        raise typer.BadParameter(f"no readings can be from {wanted.year}", param_hint="--date")
+    return wanted
 
 
 def _print_csv(shown: "SpotDay") -> None:

@@ -44,7 +44,7 @@ def flash(
         float, typer.Option("--seconds", min=1, help="How long to show live counts at the end.")
     ] = 15.0,
 ) -> None:
-    """Put the firmware on a board, set it up, and show its first counts.
+    """Put the firmware on a board, and show its first counts.
 
     The board needs MicroPython first (hardware/README.md). What runs on it is stopped. A file that baskline
     did not write is never replaced unless you say --overwrite, and nothing is replaced before all that is new

@@ -10,9 +10,14 @@ from baskline.printing import console, say
 
 
 def replay(
-    capture: Annotated[Path, typer.Argument(metavar="CAPTURE", help="A file that `run --capture` wrote.")],
+    capture: Annotated[
+        Path, typer.Argument(metavar="CAPTURE", readable=False, help="A file that `run --capture` wrote.")
+    ],
     store: Annotated[
-        Path, typer.Option("--store", metavar="FILE", help="The store to fill; made if it is not there.")
+        Path,
+        typer.Option(
+            "--store", metavar="FILE", readable=False, help="The store to fill; made if it is not there."
+        ),
     ],
     config: ConfigOption = DEFAULT_CONFIG,
 ) -> None:
@@ -33,9 +38,16 @@ def replay(
     from firmware_host.capture import CaptureError
     from ingest.assigning import read_calibrations
     from ingest.replay import replay as push
+    from ingest.store.errors import StoreError
     from ingest.store.store import Store
 
     configured = read_config(config)
+    if store.resolve() == configured.bridge.store.resolve():
+        raise StoreError(
+            "this is the configured store, which holds what was heard live",
+            where=str(store),
+            remedy="Name another file for --store.",
+        )
     calibrations = read_calibrations(configured)
     words = console()
     with ExitStack() as stack:

@@ -14,7 +14,12 @@ def run(
     config: ConfigOption = DEFAULT_CONFIG,
     capture: Annotated[
         Path | None,
-        typer.Option("--capture", metavar="FILE", help="Also keep everything the boards say in a new file."),
+        typer.Option(
+            "--capture",
+            metavar="FILE",
+            readable=False,
+            help="Also keep everything the boards say in a new file.",
+        ),
     ] = None,
 ) -> None:
     """Watch: read the boards, keep every reading, tell the broker.

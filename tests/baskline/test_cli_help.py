@@ -1,0 +1,144 @@
+"""The help teaches: short in the list, with examples that work, and nothing undocumented."""
+
+import re
+import shlex
+import signal
+import subprocess
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+import typer
+
+from baskline.app import app
+from tests.baskline.documented import OUTPUT
+from tests.baskline.making import PROGRAM, baskline, demo_folder, environment, said_here
+
+REPOSITORY = Path(__file__).parents[2]
+
+
+def all_commands(group, name="baskline") -> Iterator[tuple[str, object]]:
+    """Yield (how it is called, command), groups within groups too."""
+    for word, command in group.commands.items():
+        called = f"{name} {word}"
+        if hasattr(command, "commands"):
+            yield from all_commands(command, called)
+        else:
+            yield called, command
+
+
+COMMANDS = dict(all_commands(typer.main.get_command(app)))
+EXAMPLES = [
+    line.strip()
+    for command in COMMANDS.values()
+    for line in (command.help or "").splitlines()
+    if line.strip().startswith("baskline ")
+]
+# What works in the demo's folder.  The demo itself has tests of its own, like commands that need a board.
+IN_THE_DEMO = ("check", "boards", "replay", "day", "events", "acknowledge")
+BRIEF = [line for line in EXAMPLES if shlex.split(line)[1] in IN_THE_DEMO]
+
+
+@pytest.fixture(scope="module")
+def demo(tmp_path_factory) -> Path:
+    return demo_folder(tmp_path_factory)
+
+
+def help_of(*words, folder) -> str:
+    return said_here(*words, "--help", folder=folder).out
+
+
+def test_the_list_of_commands_shows_each_first_sentence_whole(tmp_path):
+    listed = help_of(folder=tmp_path)
+    assert "..." not in listed.partition("Commands:")[2]
+    for called, command in COMMANDS.items():
+        if called.count(" ") == 1:
+            sentence = command.help.partition(".")[0]
+            assert f"{called.split()[1]} " in listed
+            assert sentence in listed, f"too long for the list: {sentence}"
+
+
+@pytest.mark.parametrize("called", COMMANDS)
+def test_every_command_has_help_and_an_example(called):
+    command = COMMANDS[called]
+    assert command.help
+    assert any(line.startswith(called) for line in EXAMPLES), f"{called} shows no example"
+
+
+@pytest.mark.parametrize("called", COMMANDS)
+def test_every_option_and_argument_has_help(called):
+    for parameter in COMMANDS[called].params:
+        if parameter.name != "help":
+            assert getattr(parameter, "help", None), f"{called}: {parameter.name} has no help"
+
+
+@pytest.mark.parametrize("called", COMMANDS)
+def test_help_fits_80_columns(tmp_path, called):
+    assert max(map(len, help_of(*called.split()[1:], folder=tmp_path).splitlines())) <= 80
+
+
+@pytest.mark.parametrize("called", COMMANDS)
+def test_every_command_stands_in_the_page_of_outputs_and_in_the_readme(called):
+    words = called.removeprefix("baskline ")
+    page = OUTPUT.read_text("utf-8")
+    assert re.search(rf"`(baskline )?{words}\b", page), f"baskline/OUTPUT.md has nothing of {called}"
+    readme = (REPOSITORY / "README.md").read_text("utf-8")
+    if "baskline demo" in readme:  # before that it is not a description of the commands yet
+        assert called in readme, f"README.md has nothing of {called}"
+
+
+@pytest.mark.parametrize("line", EXAMPLES)
+def test_the_examples_in_the_help_name_options_that_there_are(line):
+    called = max((each for each in COMMANDS if line.startswith(f"{each} ") or line == each), key=len)
+    COMMANDS[called].make_context(called, shlex.split(line)[len(called.split()) :])
+
+
+@pytest.mark.parametrize("line", BRIEF)
+def test_the_examples_in_the_help_work(demo, tmp_path, line):
+    words = shlex.split(line)[1:]
+    if words[0] == "acknowledge":
+        found = said_here("events", "--json", folder=demo).out
+        words[1] = re.search(r'"(over_ceiling\.fern\.\d+)"', found)[1]
+    for name in ("slate.png", "again.db"):
+        (demo / name).unlink(missing_ok=True)
+    said = said_here(*words, folder=demo)
+    assert said.err == ""
+    # Nothing hangs on the ports of the demo's room, and its calibrations may be old by now.
+    assert said.code == (1 if words[0] == "check" else 0)
+    assert said.out
+
+
+@pytest.mark.parametrize("line", [line for line in EXAMPLES if line.split()[1] == "run"])
+def test_the_examples_of_the_daemon_start_it(demo, tmp_path, line):
+    config = (demo / "baskline.toml").read_text()
+    (tmp_path / "baskline.toml").write_text(config + '\n[serial]\nports = ["/nowhere/*"]\n')
+    (tmp_path / "calibrations").symlink_to(demo / "calibrations")
+    process = subprocess.Popen(
+        [*PROGRAM, *shlex.split(line)[1:]],
+        cwd=tmp_path,
+        env=environment(),
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+    )
+    assert process.stdout is not None
+    assert '"started"' in process.stdout.readline()
+    process.send_signal(signal.SIGTERM)
+    out, err = process.communicate(timeout=30)
+    assert process.returncode == 0
+    assert '"stopped"' in out
+    # A first run says the cautions, and not in the middle of the log.
+    assert err.startswith("Before you reach in: lamps are hot")
+    assert "Before you reach in" not in out
+
+
+def test_help_is_asked_for_in_a_short_way_too(tmp_path):
+    assert said_here("day", "-h", folder=tmp_path).out == help_of("day", folder=tmp_path)
+
+
+def test_help_needs_nothing_heavy(tmp_path):
+    said = baskline("--help", folder=tmp_path, env={"PYTHONPROFILEIMPORTTIME": "1"})
+    imported = {line.rpartition("|")[2].strip() for line in said.err.splitlines()}
+    assert "baskline.commands.day" in imported
+    heavy = {"numpy", "pydantic", "rich", "altair", "vl_convert", "scipy", "paho", "serial", "sqlite3"}
+    assert not heavy & imported
