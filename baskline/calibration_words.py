@@ -41,8 +41,8 @@ def aligned(rows: Sequence[Sequence[str]], *, left: Sequence[int] = (0,), gap: s
     ]
 
 
-def fit_lines(fit: "Fit", calibration: "Calibration | None") -> Iterator[str]:
-    """Yield what a fit found and why."""
+def fit_lines(fit: "Fit", calibration: "Calibration | None", *, tried: bool = True) -> Iterator[str]:
+    """Yield what a fit found and why; with `tried` also the other models."""
     yield f"Model: {fit.name}"
     rows = [("", "value", "±")]
     errors = fit.standard_errors
@@ -59,7 +59,7 @@ def fit_lines(fit: "Fit", calibration: "Calibration | None") -> Iterator[str]:
     yield "Why:"
     for reason in fit.reasons:
         yield f"- {reason}"
-    if len(fit.candidates) > 1:
+    if tried and len(fit.candidates) > 1:
         yield ""
         yield "Tried (the lower AICc the better):"
         rows_tried = [("", "numbers", "AICc", "")]

@@ -3,9 +3,10 @@
 import typer
 
 from baskline.commands.calibrate.fit import fit
-from baskline.commands.calibrate.group import SpotGroup
+from baskline.commands.calibrate.group import GUIDED, SpotGroup
 from baskline.commands.calibrate.predict import predict
 from baskline.commands.calibrate.show import show
+from baskline.commands.calibrate.spot import spot
 
 calibrate = typer.Typer(
     cls=SpotGroup,
@@ -18,6 +19,7 @@ calibrate = typer.Typer(
     no_args_is_help=True,
     epilog="Start here: baskline calibrate SPOT, with SPOT as in baskline.toml",
 )
+calibrate.command(GUIDED, hidden=True)(spot)
 calibrate.command("fit")(fit)
 calibrate.command("predict")(predict)
 calibrate.command("show")(show)
