@@ -98,6 +98,12 @@ def local_date(utc_ms: int, time_zone: str) -> date:
     return datetime.fromtimestamp(utc_ms // 1000, _zone(time_zone)).date()
 
 
+def local_minute(utc_ms: int, time_zone: str) -> float:
+    """Return what the local clock shows at a moment, in minutes since its midnight."""
+    shown = datetime.fromtimestamp(utc_ms / 1000, _zone(time_zone))
+    return shown.hour * 60 + shown.minute + shown.second / 60
+
+
 def iso_local(utc_ms: int, time_zone: str) -> str:
     """Return a moment as ISO 8601 local time with its offset, to the second: `2024-03-31T08:00:00+02:00`."""
     return datetime.fromtimestamp(utc_ms // 1000, _zone(time_zone)).isoformat()
