@@ -120,6 +120,21 @@ class Board:
         return {name: seen.get(name, 1.0) for name in self._shown}
 
 
+class PlainBoard(SimulatedBoard):
+    """A board that runs the hobbyist's own sketch: it prints its numbers and hears nothing."""
+
+    def _measure(self, at_ms: float) -> None:
+        values = self._channels_at(at_ms)
+        self._next_seq += 1
+        self._outgoing.append(",".join(f"{value:g}" for value in values.values()).encode() + b"\r\n")
+
+    def _say_hello(self) -> None:
+        self._outgoing.append(b"my uv meter v3\r\n")
+
+    def _answer(self, line: bytes, now_ms: int) -> None:
+        pass
+
+
 class Rig:
     """The clock, the boards, and the bridge while it runs."""
 
