@@ -1,6 +1,7 @@
 """`baskline listen`: what does a board count right now, and how steadily?"""
 
 import contextlib
+import sys
 from typing import TYPE_CHECKING, Annotated
 
 import typer
@@ -50,9 +51,10 @@ def listen(
       baskline listen --port /dev/ttyACM0 --json --seconds 30
     """
     from firmware_host.clock import SystemClock
+    from firmware_host.pi_bus import PiBusBoard
     from firmware_host.ports import AUTO, PortWish, find_ports
     from ingest.config import load_config
-    from ingest.config.resolve import port_wishes
+    from ingest.config.resolve import pi_bus_settings, port_wishes
     from ingest.listening import Listening
 
     if as_json and seconds is None:
@@ -66,13 +68,19 @@ def listen(
     if port is not None:
         wishes = (PortWish(port, 115_200 if configured is None else configured.serial.baud),)
     clock = SystemClock()
-    listening = Listening(lambda: find_ports(wishes), boards.values(), clock)
     words = None if as_json else console()
     if words is not None:
         say(words, f"{LAMP_CAUTION}\n")
-    with contextlib.closing(listening), contextlib.suppress(KeyboardInterrupt):
-        for _ in show_live(words, clock, listening, identity, seconds):
-            pass
+    with contextlib.ExitStack() as stack:
+        own_ports = []
+        pi_bus = None if configured is None or port is not None else pi_bus_settings(configured)
+        if pi_bus is not None:
+            own_ports.append(stack.enter_context(PiBusBoard(pi_bus, clock, _report)).port)
+        listening = Listening(lambda: [*find_ports(wishes), *own_ports], boards.values(), clock)
+        stack.callback(listening.close)
+        with contextlib.suppress(KeyboardInterrupt):
+            for _ in show_live(words, clock, listening, identity, seconds):
+                pass
     heard = [found for found in listening.boards.values() if identity in (None, found.board)]
     if as_json:
         print_json({"schema": SCHEMA, "boards": [_as_json(found) for found in heard]})
@@ -81,6 +89,11 @@ def listen(
             print_levels(words, found)
     if not any(found.n_readings for found in heard):
         raise _nothing_heard(listening, identity)
+
+
+def _report(error: KeeperError) -> None:
+    """Tell what keeps the Pi's own bus from being a board, while others are listened to."""
+    print(f"baskline: {error}", file=sys.stderr)
 
 
 def show_live(

@@ -1,0 +1,214 @@
+"""The firmware's drivers against independent open ones, on the same simulated registers.
+
+The others are the CircuitPython drivers of open-drivers.txt, which their authors wrote from the data sheets.
+Each side sets its own chip up, and both see the same light: what they read must mean the same.
+"""
+
+import importlib
+import importlib.util
+import os
+import sys
+from pathlib import Path
+from types import ModuleType
+from typing import Any
+
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from firmware_host.clock import ManualClock
+from firmware_host.firmware_program import Program
+from firmware_host.pi_bus.microcontroller import surroundings
+from tests.hardware.stand_in.simulated_chips import KINDS
+
+REQUIREMENTS = Path(__file__).with_name("open-drivers.txt")
+
+# One chip for all examples would be no fresh start; each example makes its own.
+several = settings(
+    max_examples=25, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
+)
+
+
+class Wires:
+    """One simulated chip, as the firmware sees a bus, and as CircuitPython does."""
+
+    def __init__(self, clock: ManualClock, address: int, kind: str, light: dict[str, float]) -> None:
+        self._clock = clock
+        self._address = address
+        self._chip = KINDS[kind]()
+        self._chip.light = light
+
+    def read(self, address: int, register: int, n: int) -> bytes:
+        said: bytes = self._now(address).read(register, n)
+        return said
+
+    def write(self, address: int, register: int, data: bytes) -> None:
+        self._now(address).write(register, data)
+
+    def answers(self, address: int) -> bool:
+        return address == self._address
+
+    def close(self) -> None:
+        pass
+
+    def try_lock(self) -> bool:
+        return True
+
+    def unlock(self) -> None:
+        pass
+
+    def writeto(self, address: int, buffer: bytes, *, start: int = 0, end: int | None = None) -> None:
+        register, *data = buffer[start:end] or b"\0"
+        if data:
+            self.write(address, register, bytes(data))
+
+    def writeto_then_readfrom(
+        self,
+        address: int,
+        out: bytes,
+        into: bytearray,
+        *,
+        out_start: int = 0,
+        out_end: int | None = None,
+        in_start: int = 0,
+        in_end: int | None = None,
+    ) -> None:
+        end = len(into) if in_end is None else in_end
+        into[in_start:end] = self.read(address, out[out_start], end - in_start)
+
+    def _now(self, address: int) -> Any:
+        if address != self._address:
+            raise OSError
+        self._chip.now_ms = self._clock.moment().mono_ms
+        return self._chip
+
+
+@pytest.fixture
+def driver(monkeypatch: pytest.MonkeyPatch) -> Any:
+    """Import a driver, whose waiting then passes time on the test's clock."""
+    if importlib.util.find_spec("adafruit_bus_device") is None:
+        line = f"{sys.executable} -m pip install --no-deps -r {REQUIREMENTS}"
+        if "CI" in os.environ:
+            pytest.fail(f"the open drivers are not installed. Type: {line}")
+        pytest.skip(f"the open drivers are not installed. Type: {line}")
+    # What they import of CircuitPython: here a constant is a value, and a bus is whatever is given.
+    for name, content in {
+        "micropython": {"const": lambda value: value},
+        "busio": {"I2C": object},
+        "circuitpython_typing": {"ReadableBuffer": bytes, "WriteableBuffer": bytearray},
+        "circuitpython_typing.device_drivers": {"I2CDeviceDriver": object},
+    }.items():
+        module = ModuleType(name)
+        vars(module).update(content)
+        monkeypatch.setitem(sys.modules, name, module)
+
+    def load(name: str, clock: ManualClock) -> Any:
+        module = importlib.import_module(name)
+        if hasattr(module, "time"):
+            monkeypatch.setattr(module, "time", _Time(clock))
+        else:
+            monkeypatch.setattr(module, "sleep", clock.wait_s, raising=False)
+        return module
+
+    return load
+
+
+class _Time:
+    """What the drivers use of Python's `time`."""
+
+    def __init__(self, clock: ManualClock) -> None:
+        self._clock = clock
+        self.sleep = clock.wait_s
+
+    def monotonic(self) -> float:
+        return self._clock.moment().mono_ms / 1000
+
+
+def ours(address: int, kind: str, light: dict[str, float], cadence_ms: int = 1000) -> dict[str, float]:
+    """Return what the firmware's own drivers read, once their range has settled."""
+    clock = ManualClock(0)
+    program = Program(surroundings(Wires(clock, address, kind, light), [address], clock))
+    bus = program.module("bus").Bus(None, None)
+    table = program.module(f"chips.{kind}").TABLE
+    if kind == "as7331":
+        part = program.module("as7331").As7331(bus, address, table, cadence_ms)
+    else:
+        part = program.module("chip").Chip(bus, address, table)
+    values = [0] * len(part.channels)
+    for _ in range(12):
+        marks = part.read(values, 0)
+    assert marks == 0
+    scaled = zip(part.channels, values, strict=True)
+    return {name: value / 10**decimals for (name, _, decimals), value in scaled}
+
+
+@several
+@given(uv=st.integers(0, 200_000))
+def test_ltr390_counts_are_those_of_an_independent_driver(driver: Any, uv: int) -> None:
+    clock = ManualClock(0)
+    module = driver("adafruit_ltr390", clock)
+    other = module.LTR390(Wires(clock, 0x53, "ltr390", {"uv": uv}))
+    # The same range as ours: the counts of 18 bits in 100 ms at gain 18.
+    other.gain = module.Gain.GAIN_18X
+    other.resolution = module.Resolution.RESOLUTION_18BIT
+    clock.wait_s(0.5)
+    assert ours(0x53, "ltr390", {"uv": uv}) == {"uv_counts": other.uvs}
+
+
+@several
+@given(uva=st.integers(0, 60_000), uvb=st.integers(0, 60_000))
+def test_veml6075_counts_are_those_of_an_independent_driver(driver: Any, uva: int, uvb: int) -> None:
+    clock = ManualClock(0)
+    light = {"uva": uva, "uvb": uvb, "comp1": 123, "comp2": 45}
+    module = driver("adafruit_veml6075", clock)
+    other = module.VEML6075(
+        Wires(clock, 0x10, "veml6075", dict(light)), integration_time=100, high_dynamic=False
+    )
+    clock.wait_s(0.5)
+    # It takes visible and infrared leakage off, by factors of its own (its defaults); ours travel as counts.
+    read = ours(0x10, "veml6075", dict(light))
+    assert read["uva_counts"] - 2.22 * read["comp1_counts"] - 1.33 * read["comp2_counts"] == pytest.approx(
+        other.uva
+    )
+    assert read["uvb_counts"] - 2.95 * read["comp1_counts"] - 1.74 * read["comp2_counts"] == pytest.approx(
+        other.uvb
+    )
+
+
+@several
+@given(
+    uva=st.floats(1, 1000),
+    uvb=st.floats(1, 1000),
+    uvc=st.floats(1, 1000),
+    celsius=st.floats(-20, 80),
+    cadence_ms=st.sampled_from([100, 300, 500, 1000]),
+)
+def test_as7331_counts_give_the_irradiance_of_an_independent_driver(
+    driver: Any, uva: float, uvb: float, uvc: float, celsius: float, cadence_ms: int
+) -> None:
+    clock = ManualClock(0)
+    light = {"uva": uva, "uvb": uvb, "uvc": uvc, "celsius": celsius}
+    module = driver("adafruit_as7331", clock)
+    other = module.AS7331(Wires(clock, 0x74, "as7331", dict(light)))
+    other.gain = module.GAIN_16X
+    other.integration_time = module.TIME_64MS
+    other.measurement_mode = module.MODE_CMD
+    theirs = other.one_shot()
+    read = ours(0x74, "as7331", dict(light), cadence_ms)
+    # Its sensitivities are for 64 ms at gain 2048: 385, 347 and 794 counts for 1 µW/cm².
+    for channel, sensitivity, irradiance_uw_cm2 in zip(
+        ("uva_counts", "uvb_counts", "uvc_counts"), (385.0, 347.0, 794.0), theirs, strict=False
+    ):
+        # One step of its counts, and one of ours at the lowest gain that this light may have asked for.
+        tolerance_counts = 1 / 16 + read[channel] * 2e-3 + 1 / 16
+        assert read[channel] == pytest.approx(irradiance_uw_cm2 * sensitivity / 2048, abs=tolerance_counts)
+    assert read["temperature_c"] == pytest.approx(other.temperature, abs=0.051)
+
+
+@several
+@given(celsius=st.floats(-39, 124))
+def test_mcp9808_temperatures_are_those_of_an_independent_driver(driver: Any, celsius: float) -> None:
+    clock = ManualClock(0)
+    module = driver("adafruit_mcp9808", clock)
+    other = module.MCP9808(Wires(clock, 0x18, "mcp9808", {"celsius": celsius}))
+    assert ours(0x18, "mcp9808", {"celsius": celsius})["temperature_c"] == pytest.approx(other.temperature)
