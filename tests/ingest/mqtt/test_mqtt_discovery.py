@@ -3,7 +3,8 @@
 Field lists: Home Assistant, "MQTT Sensor", "MQTT Binary Sensor" and "MQTT Event", configuration variables
 (https://www.home-assistant.io/integrations/sensor.mqtt, .../binary_sensor.mqtt, .../event.mqtt), checked
 against its sources homeassistant/components/mqtt/{sensor,binary_sensor,event,schemas}.py.  Seen whole with
-version 2024.3.3 of that hub: every entity appears, a value not known is "unknown", an event reaches its own spot.
+version 2024.3.3 of that hub: every entity appears, a value not known is "unknown", an event reaches its own
+spot alone.
 """
 
 import json
