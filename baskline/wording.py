@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Final
 from zoneinfo import ZoneInfo
 
 from exposure.events import Event
-from exposure.wording import uvi_text
+from exposure.wording import duration_text, uvi_text
 
 if TYPE_CHECKING:
     from ingest.config import Config
@@ -117,7 +117,10 @@ def day_summary(shown: "SpotDay", now_ms: int) -> list[str]:
 def no_value_words(shown: "SpotDay") -> str:
     """Return why a day has no UVI at all."""
     reasons = _flag_words(shown)
-    return ", ".join(reasons) if reasons else "no readings"
+    if reasons:
+        return ", ".join(reasons)
+    apart = f"readings more than {duration_text(shown.profile.max_gap_s)} apart"
+    return apart if len(shown.samples) else "no readings"
 
 
 def day_lines(shown: "SpotDay", config: "Config", now_ms: int) -> Iterator[str]:

@@ -188,7 +188,10 @@ def fill(
     faults_h: Iterable[tuple[float, float]] = (),
     until_h: float = 48.0,
 ) -> None:
-    """Store a local day of readings: `uvi_at` elapsed hours after midnight, none in the gaps."""
+    """Store a local day of readings: `uvi_at` elapsed hours after midnight, none in the gaps.
+
+    Of the times in `faults_h` the board says that its sensor did not answer.
+    """
     bounds = day_bounds(day, config.bridge.time_zone)
     utc_ms = np.arange(bounds.start_ms, bounds.end_ms, round(every_s * 1000))
     hours = (utc_ms - bounds.start_ms) / 3_600_000
@@ -197,8 +200,10 @@ def fill(
         keep &= (hours < start_h) | (hours >= end_h)
     utc_ms, hours = utc_ms[keep], hours[keep]
     marks = np.zeros(len(utc_ms), np.uint32)
+    counts = 1000.0 * uvi_at(hours)
     for start_h, end_h in faults_h:
-        marks[(hours >= start_h) & (hours < end_h)] = Mark.FAULT
+        silent = (hours >= start_h) & (hours < end_h)
+        marks[silent], counts[silent] = Mark.FAULT, np.nan
     with Store.open(config.bridge.store) as store:
         store.begin_run(Moment(0, bounds.start_ms, synchronised=True))
         record_assignments(store, config, read_calibrations(config), bounds.start_ms)
@@ -208,7 +213,7 @@ def fill(
             channels=("uva_counts",),
             seq=np.arange(len(utc_ms), dtype=np.int64),
             utc_ms=utc_ms,
-            values=1000.0 * uvi_at(hours)[:, np.newaxis],
+            values=counts[:, np.newaxis],
             marks=marks,
         )
         with store.transaction():
