@@ -1,0 +1,285 @@
+"""What a keeper shall be told now: not at night what can wait, not thirty times what happened once."""
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from datetime import timedelta
+from enum import StrEnum
+from typing import Final
+
+from calibrate.errors import KeeperError
+from exposure.days import check_time_zone, local_date, local_minute, local_time_ms
+from exposure.events import Event, EventKind, Severity
+from exposure.kinds import KINDS
+
+_GRAVITY: Final = {Severity.NOW: 0, Severity.TODAY: 1, Severity.NOTE: 2}
+
+
+class AttentionError(KeeperError):
+    """Quiet hours or times that cannot be meant."""
+
+
+@dataclass(frozen=True, slots=True)
+class AttentionSettings:
+    """When a keeper may be told what.
+
+    Attributes
+    ----------
+    quiet_from_minute, quiet_until_minute
+        Quiet hours in minutes of the local clock; None for none.  In them only what is for now is told.  By
+        default from 22:00 to 07:00: what is for today can wait for the morning, when the lamps come on.
+    time_zone
+        IANA name of the zone of those minutes.
+    gather_s
+        What is not for now is gathered for so long and told together [s].  A timer that fails takes ten
+        lamps with it, within minutes of each other.
+    again_now_s
+        An event for now that nobody has acknowledged is told again after this [s], then after twice as long
+        and so on up to `again_now_most_s`: an animal is burned within an hour or two.
+    again_now_most_s
+        Longest time between two such reminders [s].
+    again_today_s
+        The same for an event for today, without doubling [s]: once a day is enough.
+    escalate_after
+        After so many reminders a notice is escalated: perhaps somebody else must be told.  With the times
+        above that is an hour and three quarters after an event for now, three days after one for today.
+    """
+
+    quiet_from_minute: int | None = 22 * 60
+    quiet_until_minute: int | None = 7 * 60
+    time_zone: str = "UTC"
+    gather_s: float = 300.0
+    again_now_s: float = 900.0
+    again_now_most_s: float = 7200.0
+    again_today_s: float = 86_400.0
+    escalate_after: int = 3
+
+    def __post_init__(self) -> None:
+        quiet = (self.quiet_from_minute, self.quiet_until_minute)
+        if (quiet[0] is None) != (quiet[1] is None):
+            raise AttentionError(
+                "half the quiet hours are given", remedy="Give both their start and their end"
+            )
+        if any(minute is not None and not 0 <= minute < 1440 for minute in quiet):
+            raise AttentionError(f"quiet hours are {quiet}", remedy="Give 0 (00:00) to 1439 (23:59)")
+        if quiet[0] is not None and quiet[0] == quiet[1]:
+            raise AttentionError("quiet hours begin and end at the same minute", remedy="Leave both out")
+        for name in ("again_now_s", "again_now_most_s", "again_today_s"):
+            if not getattr(self, name) > 0:
+                raise AttentionError(f"{name} is {getattr(self, name):g}", remedy="Give more than 0")
+        check_time_zone(self.time_zone)
+
+
+class Why(StrEnum):
+    """Why a notice is given."""
+
+    NEW = "new"
+    GRAVER = "graver"
+    AGAIN = "again"
+    MISSED = "missed"  # for now, and over before anybody was told
+    OVER = "over"
+
+
+_WORDS: Final = {
+    Why.NEW: "",
+    Why.GRAVER: "graver now: ",
+    Why.AGAIN: "still: ",
+    Why.MISSED: "was: ",
+    Why.OVER: "over: ",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Told:
+    """What the keeper was told of one event: how grave it was, how many times, and when last."""
+
+    severity: Severity
+    times: int
+    at_ms: int
+
+
+@dataclass(frozen=True, slots=True)
+class Notice:
+    """One thing to tell now: one event, or several of a kind that happened together.
+
+    `urgent`: to be told at any hour.  `escalated`: told often enough, and nobody has acknowledged it.
+    """
+
+    why: Why
+    urgent: bool
+    title: str
+    events: tuple[Event, ...]
+    escalated: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Attention:
+    """What to tell now, what was told by then (to be handed in next time), and when to ask again.
+
+    `next_ms` is None if nothing is due before an event changes.
+    """
+
+    notices: tuple[Notice, ...]
+    told: Mapping[str, Told]
+    next_ms: int | None
+
+
+def attention(
+    events: Iterable[Event],
+    told: Mapping[str, Told],
+    now_ms: int,
+    settings: AttentionSettings,
+    boards: Mapping[str, str],
+) -> Attention:
+    """Return what the keeper shall be told now.
+
+    Parameters
+    ----------
+    events
+        In their latest version: all that are open, all that `told` names, and all that have changed since
+        the last call.
+    told
+        What was told before, from the last call; empty at first: then all that is open is told.
+    now_ms
+        The time, UTC milliseconds since the epoch.
+    boards
+        The board of each spot.
+
+    Notes
+    -----
+    - An event for now is told at once, at any hour.  Any other waits until `gather_s` after it opened and
+      for the end of quiet hours, and is told together with all that wait and are of its kind.
+    - Of a spot whose board is silent nothing is told but what is for now: it is the board that needs a hand.
+    - An acknowledged event is not told again, unless it becomes graver.  A note is told once.
+    - That an event is over is told once, outside quiet hours, if it was told and not acknowledged.  An event
+      that was over before it was due is not told at all, unless it was for now.
+    """
+    known = list(events)
+    silent = {event.subject for event in known if event.kind is EventKind.BOARD_SILENT and event.is_open}
+    moment = _Moment(now_ms, _quiet_until_ms(now_ms, settings), settings, told)
+    for event in known:
+        moment.judge(event, hidden=event.subject_kind == "spot" and boards.get(event.subject) in silent)
+    return moment.attention()
+
+
+class _Moment:
+    """What is due at one moment, gathered event by event."""
+
+    def __init__(
+        self, now_ms: int, quiet_until_ms: int | None, settings: AttentionSettings, told: Mapping[str, Told]
+    ) -> None:
+        self._now_ms = now_ms
+        self._quiet_until_ms = quiet_until_ms
+        self._settings = settings
+        self._before = told
+        self._told: dict[str, Told] = {}
+        self._groups: dict[tuple[Why, EventKind, bool], list[Event]] = {}
+        self._waiting: dict[EventKind, list[Event]] = {}
+        self._next_ms: int | None = None
+
+    def judge(self, event: Event, *, hidden: bool) -> None:
+        before = self._before.get(event.identity)
+        if event.kind is EventKind.BACK_IN_BAND:  # that something is over is told of the event itself
+            return
+        if not event.is_open:
+            self._judge_closed(event, before)
+            return
+        if before is not None:
+            self._told[event.identity] = before
+        if event.acknowledged_ms is not None:
+            self._told.setdefault(event.identity, Told(event.severity, 0, self._now_ms))
+            return
+        urgent = event.severity is Severity.NOW
+        if hidden and not urgent:
+            return
+        why, due_ms = _due(event, before, self._settings)
+        if why is None:
+            return
+        quiet_ms = 0 if urgent or self._quiet_until_ms is None else self._quiet_until_ms
+        if self._now_ms >= max(due_ms, quiet_ms):
+            self._tell(why, event)
+            return
+        self._wait(max(due_ms, quiet_ms))
+        if why is Why.NEW and self._now_ms >= quiet_ms:
+            self._waiting.setdefault(event.kind, []).append(event)
+
+    def attention(self) -> Attention:
+        for kind, events in self._waiting.items():
+            if (Why.NEW, kind, False) in self._groups:
+                for event in events:
+                    self._tell(Why.NEW, event)
+        notices = [
+            self._notice(why, kind, events, escalated=escalated)
+            for (why, kind, escalated), events in self._groups.items()
+        ]
+        notices.sort(key=lambda each: (not each.urgent, _GRAVITY[each.events[0].severity], each.title))
+        return Attention(tuple(notices), self._told, self._next_ms)
+
+    def _judge_closed(self, event: Event, before: Told | None) -> None:
+        if before is None:
+            if event.severity is Severity.NOW and event.acknowledged_ms is None:
+                self._group(Why.MISSED, event)
+            return
+        if before.times == 0 or event.acknowledged_ms is not None or event.severity is Severity.NOTE:
+            return
+        if self._quiet_until_ms is None:
+            self._group(Why.OVER, event)
+        else:
+            self._told[event.identity] = before
+            self._wait(self._quiet_until_ms)
+
+    def _tell(self, why: Why, event: Event) -> None:
+        before = self._before.get(event.identity)
+        times = before.times + 1 if before is not None and why is Why.AGAIN else 1
+        after = Told(event.severity, times, self._now_ms)
+        self._told[event.identity] = after
+        self._group(why, event, escalated=times > self._settings.escalate_after)
+        again_ms = _again_ms(event, after, self._settings)
+        if again_ms is not None:
+            self._wait(again_ms)
+
+    def _group(self, why: Why, event: Event, *, escalated: bool = False) -> None:
+        self._groups.setdefault((why, event.kind, escalated), []).append(event)
+
+    def _wait(self, until_ms: int) -> None:
+        self._next_ms = until_ms if self._next_ms is None else min(self._next_ms, until_ms)
+
+    def _notice(self, why: Why, kind: EventKind, events: list[Event], *, escalated: bool) -> Notice:
+        places = ", ".join(sorted({event.subject for event in events}))
+        urgent = why is not Why.OVER and any(event.severity is Severity.NOW for event in events)
+        return Notice(why, urgent, f"{_WORDS[why]}{KINDS[kind].short}: {places}", tuple(events), escalated)
+
+
+def _due(event: Event, before: Told | None, settings: AttentionSettings) -> tuple[Why | None, int]:
+    """Return why and from when on an open, unacknowledged event is to be told."""
+    if before is None:
+        urgent = event.severity is Severity.NOW
+        return Why.NEW, event.opened_ms + (0 if urgent else round(1000 * settings.gather_s))
+    if before.times == 0 or _GRAVITY[event.severity] < _GRAVITY[before.severity]:
+        return Why.GRAVER, before.at_ms  # one acknowledged before it was told is open to telling again
+    again_ms = _again_ms(event, before, settings)
+    return (None, 0) if again_ms is None else (Why.AGAIN, again_ms)
+
+
+def _again_ms(event: Event, told: Told, settings: AttentionSettings) -> int | None:
+    """Return when an event that was told is to be told again; None for a note."""
+    if event.severity is Severity.NOTE:
+        return None
+    wait_s = settings.again_today_s
+    if event.severity is Severity.NOW:
+        doublings = min(told.times - 1, 30)
+        wait_s = min(settings.again_now_s * 2.0**doublings, settings.again_now_most_s)
+    return told.at_ms + round(1000 * wait_s)
+
+
+def _quiet_until_ms(now_ms: int, settings: AttentionSettings) -> int | None:
+    """Return when the quiet hours end that hold now; None outside them."""
+    begin, end = settings.quiet_from_minute, settings.quiet_until_minute
+    if begin is None or end is None:
+        return None
+    minute, zone = local_minute(now_ms, settings.time_zone), settings.time_zone
+    today = local_date(now_ms, zone)
+    if begin < end:
+        return local_time_ms(today, end, zone) if begin <= minute < end else None
+    if minute >= begin:
+        return local_time_ms(today + timedelta(days=1), end, zone)
+    return local_time_ms(today, end, zone) if minute < end else None
