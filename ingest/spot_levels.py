@@ -87,6 +87,10 @@ class SpotLevels:
         """Return what is stored of [from_ms, to_ms)."""
         return joined_levels(self._store.readings.between(self._board, from_ms, to_ms), self._sensor)
 
+    def latest(self, seconds: float) -> Levels:
+        """Return what is stored of the seconds up to the newest reading."""
+        return self.between(self._next_ms - round(1000 * seconds), self._next_ms)
+
     def new(self) -> Levels:
         """Return what has come since the last call, or since this was opened."""
         found = self.between(self._next_ms, 2**53)

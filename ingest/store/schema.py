@@ -172,6 +172,33 @@ MIGRATIONS: tuple[Migration, ...] = (
             "CREATE TABLE tally (name TEXT PRIMARY KEY, count INTEGER NOT NULL) STRICT, WITHOUT ROWID",
         ),
     ),
+    Migration(
+        "spot checks",
+        (
+            # What a meter and a spot said of the same light.  `same_meter`: the calibration was made with it.
+            """CREATE TABLE spot_check (
+                check_id INTEGER PRIMARY KEY,
+                spot_id INTEGER NOT NULL,
+                from_ms INTEGER NOT NULL,
+                at_ms INTEGER NOT NULL,
+                reference_uvi REAL NOT NULL,
+                u_reading_uvi REAL NOT NULL,
+                u_meter_uvi REAL NOT NULL,
+                same_meter INTEGER NOT NULL,
+                uvi REAL NOT NULL,
+                u_uvi REAL NOT NULL,
+                u_random_uvi REAL NOT NULL,
+                n INTEGER NOT NULL,
+                flags INTEGER NOT NULL,
+                calibration TEXT NOT NULL,
+                ratio REAL NOT NULL,
+                u_ratio REAL NOT NULL,
+                e_n REAL NOT NULL,
+                withdrawn INTEGER NOT NULL DEFAULT 0
+            ) STRICT""",
+            "CREATE INDEX spot_check_by_spot ON spot_check (spot_id, at_ms)",
+        ),
+    ),
 )
 
 

@@ -10,6 +10,7 @@ from firmware_host.clock import Moment
 from ingest.store.assignments import Assignments
 from ingest.store.boards import Boards
 from ingest.store.calibrations import Calibrations
+from ingest.store.checks import Checks
 from ingest.store.cursors import Cursors
 from ingest.store.database import Database
 from ingest.store.dirty import DirtyMinutes
@@ -47,6 +48,7 @@ class Store:
         self.events = Events(database)
         self.outbox = Outbox(database)
         self.boards = Boards(database, identities)
+        self.checks = Checks(database, identities)
 
     @classmethod
     def open(cls, path: Path, *, read_only: bool = False) -> Self:

@@ -3,8 +3,11 @@
 import random
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
+from datetime import UTC, datetime
 from pathlib import Path
 
+from calibrate.calibration import Calibration, Channel, Uncertainty
+from calibrate.models import LineModel
 from firmware_host.clock import Moment, SystemClock
 from firmware_host.simulated.bench import PtyBench
 from firmware_host.simulated.board import BoardModel, SimulatedBoard
@@ -93,3 +96,18 @@ class Room:
             bench.add(SimulatedBoard(model, self.levels, seed=1), clock.moment().mono_ms)
             with bench.running(clock):
                 yield bench
+
+
+def calibration_of(room: Room) -> Calibration:
+    """Return what a careful keeper would have found today."""
+    return Calibration(
+        lamp_kind="t5",
+        sensor_kind="guva-s12sd",
+        model=LineModel(("uva_counts",), (room.dark_counts,), (1 / room.counts_per_uvi,)),
+        channels=(Channel("uva_counts", noise=room.noise_counts),),
+        uvi_range=(0.0, 6.0),
+        uncertainty=Uncertainty(
+            ((0.04, 0.0), (0.0, 1e-8)), reference_relative=0.05, reference_resolution_uvi=0.1
+        ),
+        made_on=datetime.fromtimestamp(SystemClock().moment().wall_ms / 1000, UTC).date(),
+    )

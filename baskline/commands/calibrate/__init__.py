@@ -7,6 +7,7 @@ from baskline.commands.calibrate.group import GUIDED, SpotGroup
 from baskline.commands.calibrate.predict import predict
 from baskline.commands.calibrate.show import show
 from baskline.commands.calibrate.spot import spot
+from baskline.commands.calibrate.verify import verify
 
 calibrate = typer.Typer(
     cls=SpotGroup,
@@ -23,3 +24,4 @@ calibrate.command(GUIDED, hidden=True)(spot)
 calibrate.command("fit")(fit)
 calibrate.command("predict")(predict)
 calibrate.command("show")(show)
+calibrate.command("verify")(verify)

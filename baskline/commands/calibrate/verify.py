@@ -1,0 +1,183 @@
+"""`baskline calibrate verify`: does the calibration still hold?"""
+
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+from zoneinfo import ZoneInfo
+
+import typer
+
+from baskline.commands.common import DEFAULT_CONFIG, ConfigOption, JsonOption, print_json, read_config
+from baskline.printing import console, say
+from calibrate.errors import KeeperError
+
+if TYPE_CHECKING:
+    from calibrate.calibration import Calibration
+    from calibrate.points import ReferenceMeter
+    from firmware_host.clock import Clock
+    from ingest.config import Config
+    from ingest.store.checks import CheckRecord
+
+_LEAST_REFERENCE_UVI = 0.1
+
+
+class VerifyCommandError(KeeperError):
+    """A check that cannot be made as asked."""
+
+
+def verify(
+    spot: Annotated[str, typer.Argument(metavar="SPOT", help="The spot's key in the configuration.")],
+    reference: Annotated[
+        float | None,
+        typer.Option("--reference", metavar="UVI", help="What the meter shows beside the sensor, now."),
+    ] = None,
+    accuracy: Annotated[
+        float | None,
+        typer.Option(
+            "--accuracy",
+            metavar="PERCENT",
+            min=0.0,
+            max=50.0,
+            help="Stated accuracy, if it is another meter than the one calibrated with.",
+        ),
+    ] = None,
+    resolution: Annotated[
+        float | None,
+        typer.Option("--resolution", metavar="UVI", min=0.0, help="Step of the meter's last digit."),
+    ] = None,
+    seconds: Annotated[
+        float, typer.Option("--seconds", min=1, max=3600, help="Over how long the spot's mean is taken.")
+    ] = 30.0,
+    withdraw: Annotated[
+        int | None, typer.Option("--withdraw", metavar="CHECK", help="Let a check not count: it was a slip.")
+    ] = None,
+    config: ConfigOption = DEFAULT_CONFIG,
+    as_json: JsonOption = False,
+) -> None:
+    """Compare a spot with a hand-held UVI meter, and keep the comparison.
+
+    Hold the meter beside the sensor, facing as it does, with the lamp warm; draw your hand back, then type
+    what it shows. Wear glasses that stop UV, and do not touch the hot lamp. Without --reference, shows the
+    checks so far and when the next is due.
+
+    \b
+    Examples:
+      baskline calibrate verify slate --reference 1.9
+      baskline calibrate verify slate --reference 2.1 --accuracy 5
+      baskline calibrate verify slate
+    """
+    from baskline.check_words import check_fields, check_lines, due_line, series_lines
+    from firmware_host.clock import SystemClock
+    from ingest.checking import check_state, series_of
+    from ingest.store.store import Store
+    from ingest.twins import twins
+
+    if reference is not None and not _LEAST_REFERENCE_UVI <= reference <= 100:
+        raise typer.BadParameter(
+            f"{reference:g} is no UVI to compare with: the lamp has to be on", param_hint="--reference"
+        )
+    configured = read_config(config)
+    calibration = _calibration(spot, configured, config)
+    clock = SystemClock()
+    check = None
+    if reference is not None:
+        meter = _meter(accuracy, resolution, calibration)
+        check = _check(spot, configured, calibration, clock, reference, meter, resolution, seconds)
+    elif not configured.bridge.store.exists():
+        raise VerifyCommandError(
+            "nothing is stored yet", where=str(configured.bridge.store), remedy="Give --reference UVI"
+        )
+    with Store.open(configured.bridge.store) as store:
+        if withdraw is not None:
+            store.checks.withdraw(spot, withdraw)
+        if check is not None:
+            store.checks.add(check)
+        known = store.checks.of(spot)
+        if check is not None:
+            check = known[-1]
+        now_ms = clock.moment().wall_ms
+        series = series_of(known, calibration.identity)
+        zone = configured.bridge.time_zone
+        state = check_state(known, calibration, _made_ms(calibration, zone), now_ms)
+        beside = []
+        if series.checks:
+            beside = list(twins(store, configured, spot, series.checks[0].at_ms, now_ms))
+    if as_json:
+        print_json(check_fields(check, series, state, beside))
+        return
+    words = console()
+    if check is not None:
+        say(words, f"{spot}: {configured.spots[spot].label}")
+        for line in check_lines(check):
+            say(words, line)
+        say(words, "")
+    for line in series_lines(series, beside, zone):
+        words.print(line, soft_wrap=True)
+    say(words, due_line(state, zone))
+
+
+def _calibration(spot: str, config: "Config", file: Path) -> "Calibration":
+    from calibrate.calibration_file import read_calibration
+    from calibrate.nearest import did_you_mean
+
+    if spot not in config.spots:
+        raise VerifyCommandError(
+            f"there is no spot {spot!r}", where=str(file), remedy=did_you_mean(spot, config.spots)
+        )
+    path = config.spots[spot].calibration
+    if path is None:
+        raise VerifyCommandError(
+            "has no calibration that could be checked",
+            where=f"{file}, spot.{spot}",
+            remedy=f"Make one with `baskline calibrate {spot}`",
+        )
+    return read_calibration(path)
+
+
+def _meter(
+    accuracy: float | None, resolution: float | None, calibration: "Calibration"
+) -> "ReferenceMeter | None":
+    """Return another meter than the calibration's; None if it is that one."""
+    from calibrate.points import ReferenceMeter, from_limits
+
+    if accuracy is None:
+        return None
+    step = calibration.uncertainty.reference_resolution_uvi if resolution is None else resolution
+    return ReferenceMeter(from_limits(accuracy / 100), 0.0, step)
+
+
+def _check(
+    spot: str,
+    config: "Config",
+    calibration: "Calibration",
+    clock: "Clock",
+    reference: float,
+    meter: "ReferenceMeter | None",
+    resolution: float | None,
+    seconds: float,
+) -> "CheckRecord":
+    from ingest.checking import compare, running_value
+    from ingest.checks_now import Settle, levels_now
+
+    levels = levels_now(config, spot, clock, Settle(seconds), _wait)
+    age_days = (clock.moment().wall_ms - _made_ms(calibration, config.bridge.time_zone)) / 86_400_000
+    running = running_value(
+        levels,
+        calibration,
+        lamp_kind=config.lamps[config.spots[spot].lamp].kind,
+        age_days=max(0.0, age_days),
+    )
+    if not running.steady:
+        _wait("the light was not steady meanwhile: is the lamp warm, and your hand out of the light?")
+    step = calibration.uncertainty.reference_resolution_uvi if resolution is None else resolution
+    return compare(spot, running, calibration, reference, meter, step)
+
+
+def _wait(why: str) -> None:
+    typer.echo(f"({why})", err=True)
+
+
+def _made_ms(calibration: "Calibration", time_zone: str) -> int:
+    made = calibration.made_on
+    local = datetime(made.year, made.month, made.day, tzinfo=ZoneInfo(time_zone))
+    return round(local.astimezone(UTC).timestamp() * 1000)
