@@ -71,5 +71,5 @@ def known_sensors(folder: Path | None = None) -> tuple[str, ...]:
     """Return what the setting `sensor` may be: a kind of analog breakout, a chip, or "auto"."""
     nothing = SimpleNamespace(ADC=None, Pin=None, I2C=None)  # the program is looked at, not run
     program = Program({"machine": nothing}, folder)
-    chips = [table["name"] for table in program.module("sensors").UV_CHIPS]
+    chips = [table["name"] for table, _ in program.module("sensors").UV_CHIPS]
     return ("auto", *program.module("analog").LEAST_MV, *chips)

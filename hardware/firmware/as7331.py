@@ -10,7 +10,7 @@ class As7331(Chip):
     """One measurement a reading, at a gain that follows the light."""
 
     def __init__(self, bus, address, table, cadence_ms):
-        super().__init__(bus, address, table)
+        super().__init__(bus, address, table, cadence_ms)
         _, self._exponent, self._divider = [row for row in table["times"] if cadence_ms >= row[0]][0]
         self._gain = table["first_gain"]
         self._ranged = False

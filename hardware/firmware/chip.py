@@ -21,7 +21,8 @@ def answers(bus, address, table):
 class Chip(Part):
     """Sets the chip up, again when it has lost its settings, and reads its channels."""
 
-    def __init__(self, bus, address, table):
+    def __init__(self, bus, address, table, cadence_ms):
+        """`cadence_ms` is for chips that choose their time by it."""
         self.name = table["name"]
         self.channels = tuple((c["name"], c["unit"], c["decimals"]) for c in table["channels"])
         self._bus = bus

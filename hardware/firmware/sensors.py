@@ -10,7 +10,8 @@ from chips import ads1115 as ads1115_table
 from chips import as7331, ltr390, mcp9808, si1145, veml6075
 from part import Part
 
-UV_CHIPS = (ltr390.TABLE, veml6075.TABLE, as7331.TABLE)
+# Each with the class that reads it: Chip, for one that measures all the time, or its own.
+UV_CHIPS = ((ltr390.TABLE, Chip), (veml6075.TABLE, Chip), (as7331.TABLE, As7331))
 REFUSED_CHIPS = (si1145.TABLE,)
 PREFIXES = "abcdefgh"
 MAX_CHANNELS = 16  # of one line
@@ -113,12 +114,10 @@ def _present(bus, there, tables):
 
 def _uv_chips(bus, there, kind, cadence_ms):
     chips = []
-    for table, address in _present(bus, there, UV_CHIPS):
+    for table, make in UV_CHIPS:
         if kind in ("auto", table["name"]):
-            if table is as7331.TABLE:
-                chips.append(As7331(bus, address, table, cadence_ms))
-            else:
-                chips.append(Chip(bus, address, table))
+            for _, address in _present(bus, there, (table,)):
+                chips.append(make(bus, address, table, cadence_ms))
     return chips[: len(PREFIXES)]
 
 
@@ -141,7 +140,7 @@ def _thermometers(bus, there, settings, parts):
             yield analog.Thermometer(settings["temperature_pin"])
         else:
             for table, address in _present(bus, there, (mcp9808.TABLE,)):
-                yield Chip(bus, address, table)
+                yield Chip(bus, address, table, settings["cadence_ms"])
                 break
     if hasattr(analog.ADC, "CORE_TEMP"):
         yield analog.BoardHeat()

@@ -203,6 +203,11 @@ RP2040_I2C = Part(
     RP2040_NOTE,
     ("3V3 OUT (pin 36)", "GND (pin 38)", "GP4 / SDA (pin 6)", "GP5 / SCL (pin 7)"),
 )
+PI_I2C = Part(
+    "Raspberry Pi",
+    "pin numbers of its 40-pin header",
+    ("3V3 (pin 1)", "GND (pin 9)", "GPIO2 / SDA (pin 3)", "GPIO3 / SCL (pin 5)"),
+)
 ESP32_ANALOG = Part("ESP32 board", "the classic ESP32", ("3V3", "GND", "GPIO35", "GPIO34"))
 
 
@@ -268,6 +273,17 @@ DIAGRAMS = (
             Wire("UV signal", "A0", PHOTODIODE.name, "OUT", from_part=I2C_ADC.name),
         ),
         notes=(USB, UNPLUG, NEVER_5_V),
+    ),
+    Diagram(
+        file="i2c-pi.svg",
+        title="I²C UV sensor on the Raspberry Pi's own bus",
+        board=PI_I2C,
+        parts=(UV_CHIP, I2C_THERMOMETER),
+        wires=(*_bus(PI_I2C, UV_CHIP), *_bus(PI_I2C, I2C_THERMOMETER)),
+        notes=(
+            "The sensor hangs on the Pi alone: 3.3 V, extra-low voltage. Nothing here touches the mains.",
+            "Shut the Pi down and unplug it before you move a wire. Never 5 V (pins 2 and 4): that kills it.",
+        ),
     ),
 )
 

@@ -130,10 +130,8 @@ def ours(address: int, kind: str, light: dict[str, float], cadence_ms: int = 100
     program = Program(surroundings(Wires(clock, address, kind, light), [address], clock))
     bus = program.module("bus").Bus(None, None)
     table = program.module(f"chips.{kind}").TABLE
-    if kind == "as7331":
-        part = program.module("as7331").As7331(bus, address, table, cadence_ms)
-    else:
-        part = program.module("chip").Chip(bus, address, table)
+    module = "as7331" if kind == "as7331" else "chip"
+    part = getattr(program.module(module), module.capitalize())(bus, address, table, cadence_ms)
     values = [0] * len(part.channels)
     for _ in range(12):
         marks = part.read(values, 0)
