@@ -86,7 +86,11 @@ def drawing_of(shown: SpotDay, config: Config, now_ms: int) -> DayDrawing:
 def _why(shown: SpotDay, start_ms: int, end_ms: int) -> str:
     flags = shown.samples.between(start_ms, end_ms).flags
     valueless = flags[(flags & np.uint32(VALUELESS)) != 0]
-    return f"no UVI: {_flag_words(valueless)}" if len(valueless) else "no readings"
+    if len(valueless) == 0:
+        return "no readings"
+    # What a sensor does not say is missing because of the sensor.
+    faulty = bool(np.any(valueless & np.uint32(Flag.SENSOR_FAULT)))
+    return _flag_words(valueless & ~np.uint32(Flag.MISSING) if faulty else valueless)
 
 
 def _events(shown: SpotDay, until_ms: int, zone: ZoneInfo) -> Iterator[Span]:

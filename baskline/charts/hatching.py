@@ -4,6 +4,7 @@ from collections.abc import Iterator
 from typing import Final
 
 _SPACING_PX: Final = 9.0
+_LEAST_PX: Final = 0.5
 
 
 def hatched(
@@ -22,5 +23,5 @@ def hatched(
         if foot >= right_px:
             return
         start, end = max(foot, left_px), min(foot + height, right_px)
-        if end > start:
+        if end - start > _LEAST_PX:
             yield start, bottom_px - (start - foot), end, bottom_px - (end - foot)

@@ -62,7 +62,8 @@ def in_lanes(
     for span in sorted(spans, key=lambda span: (_IMPORTANCE.index(span.look), span.start_ms)):
         left = room_px * (max(span.start_ms, start_ms) - start_ms) / (end_ms - start_ms)
         right = room_px * (min(span.end_ms, end_ms) - start_ms) / (end_ms - start_ms)
-        left, right = min(left, room_px - _LEAST_BAR_PX), max(right, left + _LEAST_BAR_PX)
+        left = min(left, room_px - _LEAST_BAR_PX)
+        right = max(right, left + _LEAST_BAR_PX)
         words = shortened(span.words, size_px, room_px)
         words_px = max(0.0, min(left, room_px - width_px(words, size_px)))
         wanted = (words_px - _APART_PX, max(right, words_px + width_px(words, size_px)))

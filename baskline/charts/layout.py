@@ -144,7 +144,8 @@ def _caption(day: DayDrawing, lanes: Lanes) -> list[str]:
     if len(day.trace) and bool(day.trace.doubtful.any()):
         phrases.append("dashed: doubtful")
     if day.holes:
-        phrases.append("hatched: no UVI known")
+        reasons = dict.fromkeys(hole.words for hole in day.holes)
+        phrases.append(f"hatched: no UVI ({', '.join(reasons)})")
     if lanes.n_left_out:
         phrases.append(f"{lanes.n_left_out} more events not drawn")
     return phrases

@@ -9,7 +9,7 @@ FONT: Final = "Liberation Sans, Arial, Helvetica, sans-serif"
 
 # Parts of the font size.  Taken by eye from the font, on the generous side; a test measures drawn text.
 _NARROW: Final = dict.fromkeys("ijl.,:;'|!ft ()[]·", 0.34)
-_WIDE: Final = dict.fromkeys("mwMWABCDGHKNOQRSUVXY%&±–…", 0.86)
+_WIDE: Final = dict.fromkeys("mwABCDGHKNOQRSUVXY%&±–", 0.86) | dict.fromkeys("MW@…", 1.04)
 _USUAL: Final = 0.6
 
 
