@@ -101,6 +101,11 @@ class Readings:
             rows, position = self._rows.since(position, limit_readings)
         return [_batch(stream, columns.in_sequence()) for stream, columns in _by_stream(rows)], position
 
+    def position_before(self, utc_ms: int) -> int:
+        """Return a position after which everything from `utc_ms` on is found, and little else."""
+        (first,) = self._database.row(_FIRST_ENDING_AFTER, (utc_ms,)) or (None,)
+        return self.position() if first is None else int(first) - 1
+
     def position(self) -> int:
         """Return the position after everything appended so far."""
         return self._rows.newest_batch()
@@ -196,6 +201,13 @@ SELECT max(last_ms) FROM (
     SELECT max(end_ms) + shift_ms AS last_ms FROM chunk JOIN run USING (run_id) GROUP BY run_id
     UNION ALL
     SELECT max(end_ms) + shift_ms FROM tail JOIN run USING (run_id) GROUP BY run_id
+)
+"""
+_FIRST_ENDING_AFTER = """
+SELECT min(batch) FROM (
+    SELECT min(last_batch) AS batch FROM chunk JOIN run USING (run_id) WHERE end_ms >= ?1 - shift_ms
+    UNION ALL
+    SELECT min(batch_id) FROM tail JOIN run USING (run_id) WHERE end_ms >= ?1 - shift_ms
 )
 """
 _OLD_CHUNKS = """
