@@ -9,7 +9,7 @@ from typing import Final, cast
 
 import typer
 
-from baskline.commands import boards, check, day, demo, events, flash, listen, replay, run
+from baskline.commands import boards, check, day, demo, events, flash, listen, recompute, replay, run
 from baskline.commands.calibrate import calibrate as calibrate_group
 from calibrate.errors import KeeperError
 
@@ -41,6 +41,7 @@ app.command("day")(day.day)
 app.command("events")(events.events)
 app.command("acknowledge")(events.acknowledge)
 app.add_typer(calibrate_group, name="calibrate")
+app.command("recompute")(recompute.recompute)
 
 
 def main() -> None:

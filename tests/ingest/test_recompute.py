@@ -1,5 +1,6 @@
 """Another calibration over the past: what changes, what does not, and back again."""
 
+import shutil
 from collections.abc import Iterator
 from dataclasses import replace
 from datetime import date
@@ -82,10 +83,11 @@ def config(tmp_path: Path) -> Config:
     return parse_config(CONFIG, file=tmp_path / "baskline.toml")
 
 
-@pytest.fixture
-def store(tmp_path: Path) -> Iterator[Store]:
+@pytest.fixture(scope="module")
+def three_days(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """Three days of two spots, a reading each minute, summarised with the old calibration."""
-    with Store.open(tmp_path / "room.db") as store:
+    path = tmp_path_factory.mktemp("three_days") / "room.db"
+    with Store.open(path) as store:
         store.begin_run(Moment(0, FROM_MS, True))
         at_ms = np.arange(FROM_MS, TO_MS, 60_000)
         hour = (at_ms - FROM_MS) / 3_600_000 % 24
@@ -108,6 +110,13 @@ def store(tmp_path: Path) -> Iterator[Store]:
                     ]
                 )
         summarise(store)
+    return path
+
+
+@pytest.fixture
+def store(three_days: Path, tmp_path: Path) -> Iterator[Store]:
+    shutil.copy(three_days, tmp_path / "room.db")
+    with Store.open(tmp_path / "room.db") as store:
         yield store
 
 
