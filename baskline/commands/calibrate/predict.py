@@ -36,7 +36,7 @@ def predict(
     ] = None,
     as_json: JsonOption = False,
 ) -> None:
-    """Say which UVI a calibration makes of given levels, and how sure that is.
+    """Say which UVI a calibration makes of levels.
 
     \b
     Examples:

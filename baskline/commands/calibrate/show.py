@@ -49,10 +49,10 @@ def show(
     store: StoreOption = None,
     as_json: JsonOption = False,
 ) -> None:
-    """Show a calibration: its curve, where its uncertainty comes from, and what held when.
+    """Show a curve, its uncertainty and its history.
 
-    The budget follows the GUM (JCGM 100): one line a source, the largest first. A spot is shown with the
-    calibration that its configuration names, and with the store's history.
+    The uncertainty budget follows the GUM (JCGM 100): one line a source, the largest first. A spot is shown
+    with the calibration that its configuration names, and with what applied to it when.
 
     \b
     Examples:

@@ -54,11 +54,11 @@ def verify(
     config: ConfigOption = DEFAULT_CONFIG,
     as_json: JsonOption = False,
 ) -> None:
-    """Compare a spot with a hand-held UVI meter, and keep the comparison.
+    """Compare a spot with a hand-held UVI meter.
 
     Hold the meter beside the sensor, facing as it does, with the lamp warm; draw your hand back, then type
-    what it shows. Wear glasses that stop UV, and do not touch the hot lamp. Without --reference, shows the
-    checks so far and when the next is due.
+    what it shows. Wear glasses that stop UV, and do not touch the hot lamp. The comparison is kept. Without
+    --reference, shows the checks so far and when the next is due.
 
     \b
     Examples:
