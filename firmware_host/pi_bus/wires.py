@@ -54,6 +54,7 @@ class KernelWires:
             self._bus = SMBus(bus)
         except OSError as error:
             raise _cannot_open(bus, error) from None
+        assert self._bus.fd is not None, "open, as nothing was raised"
         try:
             # Two programs that both tell a chip to measure would spoil each other's readings.
             fcntl.flock(self._bus.fd, fcntl.LOCK_EX | fcntl.LOCK_NB)
