@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator, Mapping, Sequence
 from datetime import UTC, datetime
+from math import floor, log10
 from typing import TYPE_CHECKING, Final
 from zoneinfo import ZoneInfo
 
@@ -29,6 +30,14 @@ def number(value: float) -> str:
     return f"{value:.4g}" if abs(value) < 1000 else f"{value:.0f}"
 
 
+def _to_its_doubt(value: float, u: float) -> tuple[str, str]:
+    """Return a number and its standard error, to two digits of the latter."""
+    if not 0 < u < float("inf"):
+        return number(value), "-"
+    decimals = max(0, 1 - floor(log10(u)))
+    return (f"{value:.{decimals}f}", f"{u:.{decimals}f}") if decimals < 10 else (f"{value:.4g}", f"{u:.2g}")
+
+
 def aligned(rows: Sequence[Sequence[str]], *, left: Sequence[int] = (0,), gap: str = "  ") -> list[str]:
     """Return the rows as lines with their cells in columns; those in `left` begin alike, others end alike."""
     widths = [max(map(len, column)) for column in zip(*rows, strict=True)]
@@ -46,7 +55,7 @@ def fit_lines(fit: "Fit", calibration: "Calibration | None", *, tried: bool = Tr
     yield f"Model: {fit.name}"
     rows = [("", "value", "±")]
     errors = fit.standard_errors
-    rows += [(name, number(value), number(errors[name])) for name, value in fit.coefficients.items()]
+    rows += [(name, *_to_its_doubt(value, errors[name])) for name, value in fit.coefficients.items()]
     yield from _indented(aligned(rows))
     if fit.reduced_chi2 is not None and not fit.from_scatter:
         yield f"Scatter: reduced chi² {fit.reduced_chi2:.2f}, {fit.degrees_of_freedom} degrees of freedom"
@@ -56,7 +65,7 @@ def fit_lines(fit: "Fit", calibration: "Calibration | None", *, tried: bool = Tr
     yield "Each pair:"
     yield from _indented(residual_lines(fit))
     yield ""
-    yield "Why:"
+    yield "Why (AICc weighs how well a curve fits against how many numbers it needs):"
     for reason in fit.reasons:
         yield f"- {reason}"
     if tried and len(fit.candidates) > 1:

@@ -265,13 +265,14 @@ class Guided:
     # -- the end
 
     def _say_kept(self, guide: CaptureGuide) -> None:
+        self._talk.say()
         if guide.taken:
             self._talk.say(
-                f"\nKept: {_count(len(guide.pairs), 'pair')} in {self._points_file}."
+                f"Kept: {_count(len(guide.pairs), 'pair')} in {self._points_file}."
                 f" Go on with: baskline calibrate {self._wish.spot} --resume"
             )
         else:
-            self._talk.say("\nNothing was taken yet.")
+            self._talk.say("Nothing was taken yet.")
 
     def _finish(self, guide: CaptureGuide, points_file: Path) -> None:
         talk = self._talk

@@ -86,6 +86,6 @@ class _Living:
         self._live.update(Text(line), refresh=True)
 
     def enter_pressed(self, wait_s: float) -> bool:
-        """Wait for a line from the keyboard."""
+        """Wait for a line from the keyboard; one with words in it was meant for something else."""
         ready, _, _ = select.select([self._stdin], [], [], wait_s)
-        return bool(ready) and self._stdin.readline() != ""
+        return bool(ready) and self._stdin.readline() == "\n"

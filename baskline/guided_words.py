@@ -122,7 +122,8 @@ def in_short(calibration: "Calibration") -> Iterator[str]:
     """Yield what a calibration is good for, to somebody who has never made one."""
     at_middle = budget(calibration, middle_levels(calibration))
     value, _, doubt = uvi_text(at_middle.uvi, at_middle.u_uvi, 2.0, at_least=False).partition(" ± ")
+    largest = at_middle.rows[0]
     yield (
         f"In short: where this spot reads UVI {value}, the true value is within ± {doubt} of it (k = 2, about"
-        f" 95 %). Most of that is: {at_middle.rows[0].source}."
+        f" 95 %). The largest part of that: {largest.source} ({largest.basis})."
     )

@@ -7,6 +7,7 @@ import numpy as np
 
 from calibrate.arrays import FloatArray
 from calibrate.calibration import Calibration, Range
+from calibrate.points import Points
 
 COVERAGE_FACTOR = 2.0
 _STEPS = 400
@@ -71,3 +72,21 @@ def _channel_names(calibration: Calibration) -> tuple[str, ...]:
 def _reference_temperature(calibration: Calibration) -> Mapping[str, float]:
     temperature = calibration.temperature
     return {} if temperature is None else {temperature.channel: temperature.reference_c}
+
+
+def pairs_of(calibration: Calibration) -> Points | None:
+    """Return the pairs that a calibration was made from, if it still has them."""
+    origin = calibration.origin
+    if origin is None or not origin.pairs:
+        return None
+    levels = np.array([pair.levels for pair in origin.pairs])
+    dark = np.array(origin.dark).reshape(-1, len(calibration.channels))
+    return Points(
+        _channel_names(calibration),
+        levels,
+        np.zeros_like(levels),
+        np.array([pair.uvi for pair in origin.pairs]),
+        np.array([pair.u_uvi for pair in origin.pairs]),
+        dark,
+        np.zeros_like(dark),
+    )

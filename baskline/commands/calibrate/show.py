@@ -61,7 +61,7 @@ def show(
     """
     from calibrate.budget import budget
     from calibrate.calibration_file import read_calibration
-    from calibrate.curve import middle_levels
+    from calibrate.curve import middle_levels, pairs_of
 
     refuse_chart_ending(chart)
     configured, file = (None, Path(what)) if Path(what).is_file() else _of_spot(what, config)
@@ -76,7 +76,7 @@ def show(
     if chart is not None:
         from baskline.charts.calibration import save_calibration_chart
 
-        save_calibration_chart(calibration, None, chart)
+        save_calibration_chart(calibration, pairs_of(calibration), chart)
     records = [] if configured is None else _records(what, store_of(configured, store))
     if as_json:
         from baskline.calibration_json import calibration_fields, history_fields
@@ -94,14 +94,14 @@ def show(
 def _tell(calibration: "Calibration", result: "Budget", levels: "dict[str, float]") -> None:
     from baskline.calibration_words import budget_lines, calibration_lines
     from baskline.text_chart import curve_lines
-    from calibrate.curve import curve_of
+    from calibrate.curve import curve_of, pairs_of
 
     words = console()
     for line in calibration_lines(calibration):
         say(words, line, hang=2)
     if len(calibration.channels) == 1:
         say(words, "")
-        for line in curve_lines(curve_of(calibration), None):
+        for line in curve_lines(curve_of(calibration), pairs_of(calibration)):
             words.print(line, soft_wrap=True)
     say(words, "")
     for line in budget_lines(result, levels):
