@@ -6,13 +6,13 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Final
 
+from baskline.ports import ports_of
 from calibrate.calibration import Calibration
 from calibrate.calibration_file import read_calibration
 from calibrate.errors import KeeperError
 from firmware_host.clock import SystemClock
-from firmware_host.ports import find_ports
 from ingest.config import BoardConfig, Config, ConfigError, load_config
-from ingest.config.resolve import mqtt_settings, port_wishes
+from ingest.config.resolve import mqtt_settings
 from ingest.mqtt.probe import probe
 from ingest.store.lock import is_held
 from ingest.store.store import Store
@@ -43,7 +43,8 @@ def look_at_everything(path: Path, seconds: float) -> Iterator[Finding]:
             subject = f"{path}, {problem.place}" if problem.place else str(path)
             yield Finding("configuration", subject, False, problem.what, problem.remedy)
         return
-    yield Finding("configuration", str(path), True, f"{len(config.boards)} boards, {len(config.spots)} spots")
+    counted = f"{_counted(len(config.boards), 'board')}, {_counted(len(config.spots), 'spot')}"
+    yield Finding("configuration", str(path), True, counted)
     yield from _calibrations(config)
     running = yield from _store(config)
     if running:
@@ -51,6 +52,10 @@ def look_at_everything(path: Path, seconds: float) -> Iterator[Finding]:
     else:
         yield from _boards_on_ports(config, seconds)
     yield from _broker(config)
+
+
+def _counted(number: int, thing: str) -> str:
+    return f"{number} {thing}{'' if number == 1 else 's'}"
 
 
 def _calibrations(config: Config) -> Iterator[Finding]:
@@ -116,7 +121,7 @@ def _store(config: Config) -> Generator[Finding, None, bool]:
         "store", str(path), True, f"{newest}; the daemon is {'running' if running else 'not running'}"
     )
     if waiting:
-        yield Finding("outbox", str(path), True, f"{waiting} messages wait for the broker")
+        yield Finding("outbox", str(path), True, f"{_counted(waiting, 'message')} for the broker")
     return running
 
 
@@ -161,8 +166,12 @@ def _unheard(identity: str, label: str) -> Finding:
 
 
 def _boards_on_ports(config: Config, seconds: float) -> Iterator[Finding]:
-    wishes = port_wishes(config)
-    found = survey(lambda: find_ports(wishes), config, SystemClock(), listen_s=seconds)
+    clock = SystemClock()
+    bus_troubles: list[KeeperError] = []
+    with ports_of(config, clock, bus_troubles.append) as find_ports:
+        found = survey(find_ports, config, clock, listen_s=seconds)
+    for trouble in bus_troubles:
+        yield Finding("port", trouble.where, False, trouble.what, trouble.remedy)
     for problem in found.problems:
         yield Finding("port", problem.port, False, problem.error.what, problem.error.remedy)
     for configured in config.boards.values():

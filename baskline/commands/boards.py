@@ -9,6 +9,8 @@ from baskline.printing import console, say
 from calibrate.errors import KeeperError
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from rich.console import Console
 
     from ingest.config import BoardConfig, Config
@@ -35,23 +37,26 @@ def boards(
       baskline boards --seconds 30
       baskline boards --json
     """
+    from baskline.ports import ports_of
     from firmware_host.clock import SystemClock
-    from firmware_host.ports import AUTO, PortWish, find_ports
     from ingest.config import load_config
-    from ingest.config.resolve import port_wishes
     from ingest.survey import survey
 
     configured = load_config(config) if config.exists() else None
     if configured is None and config != DEFAULT_CONFIG:
         raise KeeperError("there is no such configuration", where=str(config), remedy="Check the name")
-    wishes = port_wishes(configured) if configured is not None else (PortWish(AUTO),)
     if not as_json:
         say(console(), f"{LAMP_CAUTION}\n")
-    found = survey(lambda: find_ports(wishes), configured, SystemClock(), listen_s=seconds)
+    clock = SystemClock()
+    bus_troubles: list[KeeperError] = []
+    with ports_of(configured, clock, bus_troubles.append) as find_ports:
+        found = survey(find_ports, configured, clock, listen_s=seconds)
+    problems: list[tuple[str, KeeperError]] = [(problem.port, problem.error) for problem in found.problems]
+    problems += [(trouble.where, trouble) for trouble in bus_troubles]
     if as_json:
-        print_json(_as_json(found, configured))
+        print_json(_as_json(found, configured, problems))
     else:
-        _print_words(found, configured)
+        _print_words(found, configured, problems)
 
 
 def _keys(config: "Config | None") -> dict[str, str]:
@@ -64,7 +69,9 @@ def _unheard(found: "Survey", config: "Config | None") -> "list[BoardConfig]":
     return [board for board in boards if board.identity not in found.boards]
 
 
-def _as_json(found: "Survey", config: "Config | None") -> dict[str, object]:
+def _as_json(
+    found: "Survey", config: "Config | None", problems: "Sequence[tuple[str, KeeperError]]"
+) -> dict[str, object]:
     keys = _keys(config)
     return {
         "schema": SCHEMA,
@@ -85,14 +92,15 @@ def _as_json(found: "Survey", config: "Config | None") -> dict[str, object]:
         ],
         "unheard": [board.identity for board in _unheard(found, config)],
         "problems": [
-            {"port": problem.port, "what": problem.error.what, "do": problem.error.remedy or None}
-            for problem in found.problems
+            {"port": port, "what": error.what, "do": error.remedy or None} for port, error in problems
         ],
         "garbage_bytes": dict(found.garbage),
     }
 
 
-def _print_words(found: "Survey", config: "Config | None") -> None:
+def _print_words(
+    found: "Survey", config: "Config | None", problems: "Sequence[tuple[str, KeeperError]]"
+) -> None:
     words = console()
     keys = _keys(config)
     for board in found.boards.values():
@@ -114,8 +122,8 @@ def _print_words(found: "Survey", config: "Config | None") -> None:
         else:
             said = "silent. Flash the firmware on the board (hardware/README.md)."
         say(words, f"{port.path}  {said}", hang=4)
-    for problem in found.problems:
-        say(words, f"{problem.port}  {problem.error.what}. {problem.error.remedy}", hang=4)
+    for where, error in problems:
+        say(words, f"{where}  {error.what}. {error.remedy}", hang=4)
     if not found.ports:
         say(
             words,
