@@ -15,6 +15,8 @@ from exposure.rules import RuleSettings
 _SOON_DAYS: Final = 14
 # An open event stays until the day is so much further off: a forecast moves by as much from day to day.
 _STAYS: Final = 1.5
+# Of a lamp that hangs for less than four weeks, burn-in included, a forecast is worth nothing yet.
+_LEAST_DAYS: Final = 28
 # A step is told for so long; after that the new level is what there is.
 _STEP_DAYS: Final = 21
 # The day of a step is known to within a few days: its neighbours look alike.
@@ -41,7 +43,7 @@ def lamp_findings(
         if kind in _OF_A_LAMP and _date_of(event) < days[0].date
     }
     still = {kind: event for kind, event in opened.items() if kind not in found}
-    found |= _ageing(report, days[-1].date, settings, still)
+    found |= _ageing(report, days, settings, still)
     found |= _stepped(report, days[-1].date, settings, still)
     found |= _slow(days, settings, still)
     return found
@@ -62,25 +64,28 @@ def _date_of(event: Event) -> date:
 
 
 def _ageing(
-    report: LampReport, today: date, settings: RuleSettings, opened: dict[EventKind, Event]
+    report: LampReport, days: Sequence[LampDay], settings: RuleSettings, opened: dict[EventKind, Event]
 ) -> dict[EventKind, Finding | NotSo]:
+    """Find a lamp that leaves its band soon; a trend in doubt neither opens nor closes."""
     if report.per_week is None:
         return {}
+    today = days[-1].date
     found: dict[EventKind, Finding | NotSo] = {}
-    for kind, state in (
-        (EventKind.LAMP_RISING, LampState.RISING),
-        (EventKind.LAMP_FADING, LampState.FADING),
-    ):
-        within_days = settings.lamp_notice_days * (_STAYS if kind in opened else 1.0)
+    for kind, sign in ((EventKind.LAMP_RISING, 1), (EventKind.LAMP_FADING, -1)):
+        if report.per_week * sign <= 0:
+            found[kind] = NotSo("the lamp's level no longer goes that way")
+            continue
+        told = kind in opened
         soonest = min(report.forecasts, key=lambda each: each.earliest, default=None)
-        if (
-            report.state is state
-            and soonest is not None
-            and soonest.earliest <= today + timedelta(days=within_days)
-        ):
+        if soonest is None:
+            if not told:
+                found[kind] = NotSo("no trend")
+            continue
+        notice = timedelta(days=settings.lamp_notice_days * (_STAYS if told else 1.0))
+        if soonest.earliest > today + notice or (not told and soonest.expected > today + 2 * notice):
+            found[kind] = NotSo("the lamp's level will not leave its band soon")
+        elif told or len(days) >= _LEAST_DAYS:
             found[kind] = _leaving(report, soonest, today)
-        else:
-            found[kind] = NotSo("the lamp's level no longer goes out of its band soon")
     return found
 
 

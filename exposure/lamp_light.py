@@ -74,17 +74,16 @@ class OwnLight:
         self._bright = Hold(settings.lit_hold_s)
         self._dark = Hold(settings.dark_hold_s)
 
-    def judge(self, utc_ms: IntArray, dark: BoolArray, silence_ms: IntArray) -> tuple[BoolArray, BoolArray]:
-        """Return two columns: `settled`, the lamp should be up to its strength by now, and `off`, it is off.
+    def settled(self, utc_ms: IntArray, dark: BoolArray, silence_ms: IntArray) -> BoolArray:
+        """Return at which samples the lamp should be up to its strength.
 
-        Neither is true while the lamp warms up.  `dark`: the UVI is up to the dark level; `silence_ms` is the
-        time since the sample before.  Samples come in order, call after call.
+        `dark`: the UVI is up to the dark level; `silence_ms` is the time since the sample before.  Samples
+        come in order, call after call.
         """
-        n = len(utc_ms)
-        settled, off = np.zeros(n, np.bool_), np.zeros(n, np.bool_)
+        settled = np.zeros(len(utc_ms), np.bool_)
         for begin, end in runs(dark, silence_ms > self._max_gap_ms):
-            self._run(utc_ms, begin, end, not dark[begin], int(silence_ms[begin]), settled, off)
-        return settled, off
+            self._run(utc_ms, begin, end, not dark[begin], int(silence_ms[begin]), settled)
+        return settled
 
     def expect(self, max_gap_s: float) -> None:
         """Let holds run on over silences up to this long from now on."""
@@ -104,7 +103,6 @@ class OwnLight:
         bright: bool,
         silence_ms: int,
         settled: BoolArray,
-        off: BoolArray,
     ) -> None:
         """Follow samples that are all bright or all dark, with no silence between them."""
         if silence_ms > self._max_gap_ms:
@@ -117,16 +115,14 @@ class OwnLight:
         self._dark.note(not bright, first_ms)
         hold, state = (self._bright, _State.ON) if bright else (self._dark, _State.OFF)
         turn = begin if self._state is state else hold.due(utc_ms, begin, end)
-        self._fill(utc_ms, begin, turn, settled, off)
+        self._fill(utc_ms, begin, turn, settled)
         if turn < end:
             if self._state is not state:
                 assert hold.since_ms is not None
                 self._state, self._on_since_ms = state, hold.since_ms
-            self._fill(utc_ms, turn, end, settled, off)
+            self._fill(utc_ms, turn, end, settled)
 
-    def _fill(self, utc_ms: IntArray, begin: int, end: int, settled: BoolArray, off: BoolArray) -> None:
-        if self._state is _State.OFF:
-            off[begin:end] = True
-        elif self._state is _State.ON:
+    def _fill(self, utc_ms: IntArray, begin: int, end: int, settled: BoolArray) -> None:
+        if self._state is _State.ON:
             warm_ms = self._on_since_ms + self._warm_up_ms
             settled[begin + int(np.searchsorted(utc_ms[begin:end], warm_ms)) : end] = True

@@ -25,6 +25,8 @@ _LEAST_TREND_DAYS = 10
 _TREND_WINDOW_DAYS = 56
 # Slower than this is steady: a year then changes it by a quarter.
 _STEADY_PER_WEEK = 0.005
+# A room's seasons move a lamp's output by a few per cent: a slope over weeks may be wrong by this (95 %).
+_SEASON_PER_WEEK = 0.003
 # Under this part of its baseline a lamp is due even if the band still holds (common practice, no source).
 _DUE_PART = 0.7
 # Such a day tells how long the lamp usually burns.
@@ -186,7 +188,10 @@ def _baseline_uvi(level: FloatArray, steps: Sequence[Step]) -> float:
     begin = max((step.index for step in steps if step.index < _BASELINE_DAYS), default=0)
     ratio = math.prod(step.ratio for step in steps if step.index > begin)
     end = min((step.index for step in steps if step.index > begin), default=len(level))
-    return float(np.median(level[begin : min(end, begin + _BASELINE_DAYS)])) * ratio
+    carried_uvi = float(np.median(level[begin : min(end, begin + _BASELINE_DAYS)])) * ratio
+    weeks = np.lib.stride_tricks.sliding_window_view(level, min(_BASELINE_DAYS, len(level)))
+    # A plant that grows over the lamp and is trimmed is a slow fall and a step up: no more than ever was.
+    return min(carried_uvi, float(np.median(weeks, axis=1).max()))
 
 
 def _trend(number: FloatArray, log_level: FloatArray) -> tuple[Trend, float]:
@@ -196,7 +201,9 @@ def _trend(number: FloatArray, log_level: FloatArray) -> tuple[Trend, float]:
     widening = widening_for(residuals)
     scatter = 1.4826 * float(np.median(np.abs(residuals - np.median(residuals))))
     u_mid = widening * math.sqrt(math.pi / 2) * scatter / math.sqrt(len(number))  # of a median
-    return theil_sen(number, log_level, _CONFIDENCE, widening), u_mid
+    trend = theil_sen(number, log_level, _CONFIDENCE, widening)
+    down, up = (math.hypot(side - trend.slope, _SEASON_PER_WEEK / 7) for side in (trend.low, trend.high))
+    return replace(trend, low=trend.slope - down, high=trend.slope + up), u_mid
 
 
 def _state(trend: Trend) -> LampState:

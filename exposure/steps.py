@@ -8,15 +8,17 @@ import numpy as np
 from calibrate.arrays import FloatArray
 
 # A level on each side of a step stands on at least so many days: fewer may be a door left open.
-_LEAST_DAYS = 4
+_LEAST_DAYS = 5
 # Under this relative change nobody would find its cause, and a day's temperature does as much.
 _LEAST_RELATIVE = 0.04
 # A step must stand out from the days' scatter by so many of its standard uncertainties.
 _LEAST_SIGMAS = 4.0
 # What a further break must save, in units of the scatter's variance times ln n: two parameters and a place.
 _PENALTY = 4.0
-# A day further than this from its neighbours' median is set to it before the search.
+# A day further than this from its neighbours' median is set to it before the search: so are three in a row,
+# which is less than a step needs, and would else be taken for a step with one good day added.
 _OUTLIER_SIGMAS = 4.0
+_ODD_DAYS = 3
 # Levels are not known to better than this, however still the series.
 _LEAST_SCATTER = 0.002
 # Neighbouring days that resemble each other more than this cannot be told from a trend anyway.
@@ -52,9 +54,9 @@ def find_steps(days: FloatArray, levels: FloatArray) -> tuple[Step, ...]:
     The logarithm of the level is cut into straight pieces so that the squared misfit plus a penalty for each
     cut is least, over all ways to cut it (dynamic programming).  A cut counts as a step only if the lines on
     both sides, of three weeks at most, miss each other there by more than `_LEAST_RELATIVE` and
-    `_LEAST_SIGMAS`: where they meet the lamp merely ages faster or slower.  Single days out of line are set
-    right beforehand.  The scatter is estimated from differences, which neither trend nor steps disturb much,
-    and allows for days that resemble their neighbours.
+    `_LEAST_SIGMAS`: where they meet the lamp merely ages faster or slower.  Up to three days out of line are
+    set right beforehand.  The scatter is estimated from differences, which neither trend nor steps disturb
+    much, and allows for days that resemble their neighbours.
 
     References
     ----------
@@ -104,8 +106,8 @@ def _robust_deviation(values: FloatArray) -> float:
 
 def _without_outliers(y: FloatArray, scatter: float) -> FloatArray:
     """Return the series with single days far from their neighbours' median set to it."""
-    padded = np.pad(y, 2, mode="reflect")
-    middle = np.median(np.lib.stride_tricks.sliding_window_view(padded, 5), axis=1)
+    padded = np.pad(y, _ODD_DAYS, mode="edge")
+    middle = np.median(np.lib.stride_tricks.sliding_window_view(padded, 2 * _ODD_DAYS + 1), axis=1)
     return np.where(np.abs(y - middle) > _OUTLIER_SIGMAS * scatter, middle, y)
 
 

@@ -91,8 +91,9 @@ class SpotWatch:
     for twenty seconds, severity now; or when it is over it by the best estimate for a quarter of an hour,
     severity today, which becomes now once it is really over.  Above the band: really, for half an hour,
     while it is not over the ceiling.  Under the band: really, for a quarter of an hour, while the lamp burns
-    and should be up to its strength.  Each closes when the UVI is beyond doubt back for five minutes, and
-    the last also when the lamp goes off; if it then lies in the band, a note says so.
+    and should be up to its strength.  Each closes when the UVI is beyond doubt back for five minutes; if it
+    then lies in the band, a note says so.  A night does not close what is wrong by day: the last two close
+    only under a lamp that burns at its strength, so that a lamp that hangs wrong is one event, not one a day.
 
     With a photoperiod: the lamp dark by day, or lit at night, for twenty minutes.  Without one too: it
     flickers; the sensor is stuck, saturated, too hot or cold, under dark or without a value; its calibration
@@ -153,7 +154,6 @@ class SpotWatch:
             settings,
             by_kind,
             holds_s=(settings.under_hold_s,),
-            end_words=("the lamp went off",),
         )
         self._off_by_day = _held_watch(
             _OFF_BY_DAY, spot, settings, by_kind, settings.lamp_late_s, end_words=("the photoperiod ended",)
@@ -277,17 +277,18 @@ class SpotWatch:
         if not self._over.quiet or over.any():
             over_changes = self._over.follow(samples, silence_ms, self._over_signals(samples, over))
             _add(changes, samples, over_changes)
+        settled = self._own_light.settled(samples.utc_ms, dark, silence_ms)
         if self._band.high_uvi < self._band.ceiling_uvi:
             above = uvi > self._band.high_uvi
             if not self._above.quiet or above.any():
                 covered = _open_at(over_changes, EventKind.OVER_CEILING, n, was_open=was_open)
-                signals = self._beyond(samples, self._band.high_uvi, (covered,))
+                beyond = self._beyond(samples, self._band.high_uvi)
+                signals = Signals(beyond.grades, beyond.back & settled, (covered,))
                 _add(changes, samples, self._above.follow(samples, silence_ms, signals))
         if self._band.low_uvi > 0:
-            settled, off = self._own_light.judge(samples.utc_ms, dark, silence_ms)
             under = uvi < self._band.low_uvi
             if not self._under.quiet or (under & settled).any():
-                signals = self._under_signals(samples, settled, off)
+                signals = self._under_signals(samples, settled)
                 _add(changes, samples, self._under.follow(samples, silence_ms, signals))
         if self._photoperiod is not None:
             self._judge_times(samples, silence_ms, dark, self._photoperiod.lit(samples.utc_ms), changes)
@@ -315,22 +316,20 @@ class SpotWatch:
         far = samples.uvi - self._settings.k * samples.u_uvi > self._settings.far_times * ceiling_uvi
         return Signals((far & beyond.grades[0], *beyond.grades, over), beyond.back)
 
-    def _beyond(self, samples: Samples, limit_uvi: float, ends: tuple[BoolArray, ...] = ()) -> Signals:
+    def _beyond(self, samples: Samples, limit_uvi: float) -> Signals:
         """Return the signals of a limit that must not be passed upwards."""
         at_least = (samples.flags & np.uint32(AT_LEAST)) != 0
         return Signals(
             (samples.uvi - self._settings.k * samples.u_uvi > limit_uvi,),
             (samples.uvi + self._settings.k_back * samples.u_uvi < limit_uvi) & ~at_least,
-            ends,
         )
 
-    def _under_signals(self, samples: Samples, settled: BoolArray, off: BoolArray) -> Signals:
+    def _under_signals(self, samples: Samples, settled: BoolArray) -> Signals:
         low_uvi = self._band.low_uvi
         at_least = (samples.flags & np.uint32(AT_LEAST)) != 0
         return Signals(
             ((samples.uvi + self._settings.k * samples.u_uvi < low_uvi) & settled & ~at_least,),
-            samples.uvi - self._settings.k_back * samples.u_uvi > low_uvi,
-            (off,),
+            (samples.uvi - self._settings.k_back * samples.u_uvi > low_uvi) & settled,
         )
 
 

@@ -149,7 +149,7 @@ def test_a_lamp_that_fades_out_of_its_band_within_weeks_is_told_with_its_dates()
     assert finding.severity == Severity.NOTE
     assert finding.evidence["limit"] == "low"
     assert finding.evidence["earliest"] <= finding.evidence["expected"]
-    assert finding.sentence.startswith("the lamp fades by 1.9 % a week (1.8 to 2.0)")
+    assert finding.sentence.startswith("the lamp fades by 1.9 % a week (1.6 to 2.2)")
 
 
 def test_a_lamp_that_leaves_its_band_within_two_weeks_is_for_today():

@@ -183,11 +183,15 @@ def test_noise_in_the_night_does_not_switch_the_lamp_on():
     assert watch().observe(every(1, noise, 0.06)) == []
 
 
-def test_it_closes_when_the_lamp_goes_off():
-    changed = watch().observe(stretches((10, 0.0), (60, 0.5), (30, 0.0)))
-    assert kinds(changed) == [(EventKind.UNDER_BAND, True), (EventKind.UNDER_BAND, False)]
-    assert changed[1].closing == "the lamp went off"
-    assert changed[1].closed_ms == T0_MS + 75 * 60_000
+def test_a_lamp_that_is_too_weak_day_after_day_is_one_event_until_it_is_mended():
+    weak_day = ((60, 0.5), (60, 0.0))
+    changed = watch().observe(stretches((10, 0.0), *weak_day * 3, (29, 1.5), (10, 1.5)))
+    assert kinds(changed) == [
+        (EventKind.UNDER_BAND, True),
+        (EventKind.UNDER_BAND, False),
+        (EventKind.BACK_IN_BAND, False),
+    ]
+    assert changed[1].closed_ms == T0_MS + (10 + 360 + 30 + 5) * 60_000  # once the lamp is warm again
 
 
 def test_it_closes_when_the_uvi_is_back_and_a_note_says_so():

@@ -61,6 +61,13 @@ def test_half_an_hour_really_above_the_band_is_an_event_for_today():
     assert changed[1].evidence["highest_uvi"] == 2.4
 
 
+def test_above_the_band_day_after_day_is_one_event():
+    day = ((60, 2.4), (60, 0.0))
+    changed = watch().observe(stretches(*day * 3, (20, 1.5), (20, 1.5), noise=0.01))
+    assert kinds(changed)[:2] == [(EventKind.ABOVE_BAND, True), (EventKind.ABOVE_BAND, False)]
+    assert changed[0].opened_ms == T0_MS + 30 * MINUTE_MS
+
+
 def test_over_the_ceiling_is_not_also_above_the_band():
     changed = watch().observe(stretches((40, 2.4), (60, 3.2), (60, 2.4)))
     assert kinds(changed) == [
