@@ -74,6 +74,9 @@ class PiBusBoard:
             except KeeperError as error:
                 self._tell(error)
                 self._link.wait(self._look_again_ms)
+            except Exception as error:  # noqa: BLE001 - nothing that goes wrong once ends the watch
+                self._tell_fault(error)
+                self._link.wait(self._look_again_ms)
 
     def _work(self, program: Program) -> None:
         """Be a board, from now until the end."""

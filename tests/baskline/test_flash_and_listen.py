@@ -110,7 +110,7 @@ def test_what_a_board_remembers_from_before_is_not_live(
         done = baskline("listen", "--port", bench.port, "--seconds", "2", "--json", cwd=tmp_path)
         [board] = json.loads(done.stdout)["boards"]
         assert board["board"] == bench.identity
-        assert 10 <= board["readings"] <= 22
+        assert 1 <= board["readings"] <= 25  # and not what it remembers: some 20 more at the second time
         channel = board["channels"][0]
         assert channel["name"] == "photodiode_mv"
         assert channel["lowest"] <= channel["mean"] <= channel["highest"]
