@@ -1,12 +1,13 @@
 # make demo   runs the main job on an invented room, no hardware needed
 # make test   runs every test; make lint the style and type checks; make bench the measurements
+# make readme puts the demo's output and chart into the README
 # make run    starts the bridge with ./baskline.toml
 
 PYTHON ?= python3
 BIN := .venv/bin
 TEST_PACKAGES := mosquitto openssl victoria-metrics influxdb
 
-.PHONY: demo test lint bench run clean
+.PHONY: demo test lint bench run readme clean
 
 demo: .venv/for-use
 	$(BIN)/baskline demo
@@ -27,6 +28,10 @@ lint: .venv/for-test
 bench: .venv/for-test
 	tools/debian-packages $(TEST_PACKAGES)
 	$(BIN)/python -m tests.bench
+
+# What the README shows of the demo, from the demo itself.
+readme: .venv/for-use
+	$(BIN)/python tools/readme-demo
 
 clean:
 	rm -rf .venv demo
