@@ -89,7 +89,7 @@ def test_it_numbers_dates_and_replays_its_readings_as_a_board_does(chips: Chips,
     assert [reading.seq for reading in readings] == list(range(first, first + 6))
     times_ms = [reading.board_ms for reading in readings]
     assert times_ms == sorted(times_ms)
-    # Six readings, the first of them late by the chip's settling; any of them late where this machine is busy.
+    # Six readings: the first is late by the settling of the chip, and any where this machine is busy.
     assert times_ms[-1] - times_ms[0] >= 300
     assert host.hear(BoardTime)[0].token == 7
     boot = readings[0].boot
