@@ -118,7 +118,7 @@ class LiveTable:
                 f"{100 * state.coverage:.0f} %",
             )
         heading = f"{clock_time(self._now_ms, self._zone)}  each spot now, and the day so far; ± is k = 2"
-        return Group(Text(heading), table)
+        return Group(Text(), Text(heading), table)
 
 
 def _plain(place: Place) -> str:

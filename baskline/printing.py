@@ -32,15 +32,19 @@ def console() -> "Console":
     )
 
 
-def say(words: "Console", line: str, *, hang: int = 0) -> None:
-    """Print one line; where it does not fit, further lines are indented by `hang`."""
-    words.print(folded(line, words.width, hang=hang) if words.is_terminal else line)
+def say(words: "Console", text: str, *, hang: int = 0) -> None:
+    """Print `text`; where a line of it does not fit, what follows is indented by `hang`."""
+    words.print(folded(text, words.width, hang=hang) if words.is_terminal else text)
 
 
-def folded(line: str, width: int, *, hang: int = 0) -> str:
-    """Return `line` broken at spaces to fit `width`, keeping `2.9 ± 0.3 UVI` and `k = 2` whole."""
-    kept = _TOGETHER.sub(_NO_BREAK, line)
-    pieces = textwrap.wrap(
-        kept, width, subsequent_indent=" " * hang, break_long_words=False, break_on_hyphens=False
-    )
+def folded(text: str, width: int, *, hang: int = 0) -> str:
+    """Return the lines of `text` broken at spaces to fit `width`, keeping `2.9 ± 0.3 UVI` and `k = 2` whole."""
+    pieces = [
+        piece
+        for line in _TOGETHER.sub(_NO_BREAK, text).split("\n")
+        for piece in textwrap.wrap(
+            line, width, subsequent_indent=" " * hang, break_long_words=False, break_on_hyphens=False
+        )
+        or [""]
+    ]
     return "\n".join(pieces).replace(_NO_BREAK, " ")

@@ -28,6 +28,10 @@ def test_no_number_is_torn_from_its_unit(width):
         assert any(whole in line for line in lines)
 
 
+def test_lines_and_blank_lines_stay_apart():
+    assert folded("one\n\ntwo three\n", 8, hang=1) == "one\n\ntwo\n three\n"
+
+
 @given(st.text("ab ±=k2 %h", max_size=80), st.integers(8, 60))
 def test_folding_changes_nothing_but_white_space(text, width):
     assert folded(text, width).split() == text.split()

@@ -91,6 +91,7 @@ def test_what_is_not_known_is_not_written_as_zero(config):
 def test_on_a_terminal_the_table_has_value_band_ceiling_and_dose_within_80_columns(config):
     said = printed(config, lambda table: table.spot(a_state()), terminal=True)
     assert said.splitlines() == [
+        "",
         "12:00  each spot now, and the day so far; ± is k = 2",
         "spot               UVI  band    ceiling  is         dose UVI·h   seen",
         "Slate ledge  2.5 ± 0.2  1 to 3        4  = in band         7.2  100 %",
