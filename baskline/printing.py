@@ -38,7 +38,7 @@ def say(words: "Console", text: str, *, hang: int = 0) -> None:
 
 
 def folded(text: str, width: int, *, hang: int = 0) -> str:
-    """Return the lines of `text` broken at spaces to fit `width`, keeping `2.9 ± 0.3 UVI` and `k = 2` whole."""
+    """Return `text`, its lines broken at spaces to fit `width`, `2.9 ± 0.3 UVI` and `k = 2` kept whole."""
     pieces = [
         piece
         for line in _TOGETHER.sub(_NO_BREAK, text).split("\n")
