@@ -60,16 +60,16 @@ def recompute(
     store: StoreOption = None,
     as_json: JsonOption = False,
 ) -> None:
-    """Put a calibration over readings of the past, and say what that changes.
+    """Put another calibration over the past.
 
-    Raw readings stay as they are; samples, minute summaries and doses follow from them anew. Nothing is lost:
-    --undo takes it back. It works beside a running daemon, whose present samples keep the calibration that it
-    was started with; restart it to change that.
+    Says what that changes. Raw readings stay as they are; samples, minute summaries and doses follow from
+    them anew, and --undo takes it back. It works beside a running daemon, whose present samples keep the
+    calibration that it was started with; restart it to change that.
 
     \b
     Examples:
       baskline recompute --from 2025-05-01
-      baskline recompute --from 2025-05-01 --to 2025-05-17 --spot slate --calibration slate-2025-05.toml
+      baskline recompute --from 2025-05-01 --spot slate --calibration new.toml
       baskline recompute --undo 7
     """
     from ingest.recompute import RECOMPUTED, Span

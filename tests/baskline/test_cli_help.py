@@ -21,6 +21,8 @@ def all_commands(group, name="baskline") -> Iterator[tuple[str, object]]:
     """Yield (how it is called, command), groups within groups too."""
     for word, command in group.commands.items():
         called = f"{name} {word}"
+        if command.hidden:  # `calibrate SPOT`, which has no word of its own
+            continue
         if hasattr(command, "commands"):
             yield from all_commands(command, called)
         else:
@@ -142,3 +144,25 @@ def test_help_needs_nothing_heavy(tmp_path):
     assert "baskline.commands.day" in imported
     heavy = {"numpy", "pydantic", "rich", "altair", "vl_convert", "scipy", "paho", "serial", "sqlite3"}
     assert not heavy & imported
+
+
+def completed(line, folder) -> list[str]:
+    """What the Tab key gives in bash at the end of `line`."""
+    words = line.split(" ")
+    asked = {"_BASKLINE_COMPLETE": "complete_bash", "COMP_WORDS": line, "COMP_CWORD": str(len(words) - 1)}
+    said = baskline(folder=folder, env=asked)
+    assert said.err == ""
+    return said.out.split()
+
+
+def test_tab_completes_commands_spots_and_open_events(demo, tmp_path):
+    assert completed("baskline ack", demo) == ["acknowledge"]
+    assert completed("baskline day s", demo) == ["slate"]
+    assert completed(f"baskline day -c {demo}/baskline.toml th", tmp_path) == ["thyme"]
+    (event,) = completed("baskline acknowledge calibration_missing.h", demo)
+    assert event.startswith("calibration_missing.hay_rick.")
+
+
+def test_tab_gives_nothing_where_there_is_no_configuration(tmp_path):
+    assert completed("baskline day s", tmp_path) == []
+    assert completed("baskline acknowledge x", tmp_path) == []

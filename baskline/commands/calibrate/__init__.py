@@ -12,13 +12,17 @@ from baskline.commands.calibrate.verify import verify
 calibrate = typer.Typer(
     cls=SpotGroup,
     help=(
-        "Calibrate a spot against a UVI meter: baskline calibrate SPOT.\n\n"
-        "Leads through the calibration of SPOT, from the dark reading to the finished file. The subcommands"
-        " do parts of it by themselves."
+        "Calibrate a spot against a UVI meter.\n\n"
+        "`baskline calibrate SPOT` leads through it, from the dark reading to the finished file. The"
+        " subcommands do parts of it by themselves.\n\n"
+        "\b\nExamples:\n"
+        "  baskline calibrate slate\n"
+        "  baskline calibrate slate --resume\n"
+        "  baskline calibrate verify slate --reference 1.9"
     ),
     subcommand_metavar="SPOT | COMMAND [ARGS]...",
     no_args_is_help=True,
-    epilog="Start here: baskline calibrate SPOT, with SPOT as in baskline.toml",
+    epilog="SPOT is the spot's key in baskline.toml; its own help: baskline calibrate SPOT --help",
 )
 calibrate.command(GUIDED, hidden=True)(spot)
 calibrate.command("fit")(fit)

@@ -24,7 +24,7 @@ def predict(
     ],
     more: Annotated[
         list[str] | None,
-        typer.Argument(metavar="[NAME=VALUE]...", help="Further levels.", show_default=False),
+        typer.Argument(metavar="NAME=VALUE", help="Further levels.", show_default=False),
     ] = None,
     lamp_kind: Annotated[
         str | None,
@@ -40,7 +40,7 @@ def predict(
 
     \b
     Examples:
-      baskline calibrate predict slate.toml --at uva_counts=812 --at temperature_c=31
+      baskline calibrate predict slate.toml --at uva_counts=812 temperature_c=31
       baskline calibrate predict slate.toml --at uva_counts=812 --json
     """
     import numpy as np

@@ -40,7 +40,7 @@ def show(
     ] = None,
     more: Annotated[
         list[str] | None,
-        typer.Argument(metavar="[NAME=VALUE]...", help="Further levels.", show_default=False),
+        typer.Argument(metavar="NAME=VALUE", help="Further levels.", show_default=False),
     ] = None,
     chart: Annotated[
         Path | None, typer.Option("--chart", metavar="FILE", help="Draw it into a .png, .svg or .pdf file.")
@@ -57,7 +57,7 @@ def show(
     \b
     Examples:
       baskline calibrate show slate
-      baskline calibrate show calibrations/slate.toml --at uva_counts=812 --at temperature_c=31
+      baskline calibrate show slate.toml --at uva_counts=812 temperature_c=31
     """
     from calibrate.budget import budget
     from calibrate.calibration_file import read_calibration
