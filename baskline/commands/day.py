@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from baskline import completing
 from baskline.commands.common import (
     DEFAULT_CONFIG,
     ConfigOption,
@@ -32,7 +33,12 @@ class DayCommandError(KeeperError):
 
 
 def day(
-    spot: Annotated[str, typer.Argument(metavar="SPOT", help="The spot's key in the configuration.")],
+    spot: Annotated[
+        str,
+        typer.Argument(
+            metavar="SPOT", help="The spot's key in the configuration.", autocompletion=completing.spots
+        ),
+    ],
     on: Annotated[
         str | None,
         typer.Option("--date", metavar="YYYY-MM-DD", help="The day; without it, that of the newest reading."),

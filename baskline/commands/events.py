@@ -5,6 +5,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from baskline import completing
 from baskline.commands.common import (
     DEFAULT_CONFIG,
     ConfigOption,
@@ -22,6 +23,10 @@ if TYPE_CHECKING:
 
 SCHEMA = "baskline.events/1"
 _DAY_MS = 86_400_000
+# Where the words begin, after the columns; on a narrow terminal what does not fit begins further left.
+_WORDS_COLUMN = 35
+_NARROW_HANG = 4
+_WIDE = 70
 
 
 def events(
@@ -64,7 +69,12 @@ def events(
 
 def acknowledge(
     identity: Annotated[
-        str, typer.Argument(metavar="EVENT", help="The event, as `baskline events` names it.")
+        str,
+        typer.Argument(
+            metavar="EVENT",
+            help="The event, as `baskline events` names it.",
+            autocompletion=completing.open_events,
+        ),
     ],
     config: ConfigOption = DEFAULT_CONFIG,
     store: StoreOption = None,
@@ -97,8 +107,6 @@ def acknowledge(
 def _print_table(found: "list[Event]", config: "Config") -> None:
     from zoneinfo import ZoneInfo
 
-    from rich.table import Table
-
     zone = ZoneInfo(config.bridge.time_zone)
 
     def local(ms: int) -> str:
@@ -110,14 +118,11 @@ def _print_table(found: "list[Event]", config: "Config") -> None:
         return "open" if event.acknowledged_ms is None else "open, seen"
 
     words = console()
-    table = Table(box=None, pad_edge=False)
-    for column in ("opened", "closed", "look", "where", "what"):
-        table.add_column(column, overflow="fold", no_wrap=column != "what")
+    hang = _WORDS_COLUMN if words.width >= _WIDE else _NARROW_HANG
+    say(words, f"{'opened':12}  {'closed':12}  {'look':5}  what")
     for event in found:
-        table.add_row(
-            local(event.opened_ms), ending(event), event.severity.value, event.subject, event.sentence
-        )
-    words.print(table)
+        columns = f"{local(event.opened_ms)}  {ending(event):12}  {event.severity.value:5}"
+        say(words, f"{columns}  {event.subject}: {event.sentence}", hang=hang)
     for event in found:
         if event.is_open:
             say(words, f"\n{event.identity}")

@@ -1,0 +1,44 @@
+"""What the Tab key can know of: the keeper's own spots and open events.
+
+A mistake in the configuration or store completes to nothing; the command itself says what is wrong.
+"""
+
+from pathlib import Path
+
+import typer
+
+from calibrate.errors import KeeperError
+
+
+def spots(context: typer.Context, incomplete: str) -> list[str]:
+    """Return the keys of the spots that begin so."""
+    from ingest.config import load_config
+
+    try:
+        config = load_config(_config(context))
+    except KeeperError:
+        return []
+    return [key for key in config.spots if key.startswith(incomplete)]
+
+
+def open_events(context: typer.Context, incomplete: str) -> list[str]:
+    """Return the identities of the open events that begin so and that nobody has acknowledged."""
+    from ingest.config import load_config
+    from ingest.store.store import Store
+
+    try:
+        store_file = context.params.get("store") or load_config(_config(context)).bridge.store
+        with Store.open(store_file, read_only=True) as store:
+            found = store.events.open()
+    except KeeperError:
+        return []
+    return [
+        event.identity
+        for event in found
+        if event.acknowledged_ms is None and event.identity.startswith(incomplete)
+    ]
+
+
+def _config(context: typer.Context) -> Path:
+    config = context.params.get("config")
+    return config if isinstance(config, Path) else Path("baskline.toml")

@@ -1,0 +1,102 @@
+"""`baskline events` and `baskline acknowledge` on a real store."""
+
+import json
+from datetime import date
+
+import pytest
+
+from exposure.days import HOUR_MS, day_bounds
+from exposure.events import Event, EventKind, Severity
+from ingest.store.store import Store
+from tests.baskline.making import VIENNA, fill, half_sine, room, said_here
+
+DAY = date(2025, 5, 17)
+MIDNIGHT_MS = day_bounds(DAY, VIENNA).start_ms
+
+
+def event(name, opened_h, closed_h, **more):
+    usual = {
+        "kind": EventKind.OVER_CEILING,
+        "subject_kind": "spot",
+        "subject": "ledge",
+        "severity": Severity.NOW,
+        "sentence": f"{name}, 4.9 ± 0.3 over 4 (k = 2)",
+        "advice": "Raise the lamp",
+    }
+    return Event(
+        identity=f"{name}.ledge.1",
+        opened_ms=MIDNIGHT_MS + round(opened_h * HOUR_MS),
+        closed_ms=None if closed_h is None else MIDNIGHT_MS + round(closed_h * HOUR_MS),
+        **{**usual, **more},
+    )
+
+
+@pytest.fixture
+def home(tmp_path):
+    config = room(tmp_path)
+    fill(config, DAY, half_sine(2.5, 7, 11), every_s=60)
+    with Store.open(config.bridge.store) as store:
+        for each in (event("old", -240, -239), event("over", 9, 10), event("still", 12, None)):
+            store.events.put(each)
+    return tmp_path
+
+
+def test_events_stand_in_order_with_what_to_do_for_the_open_ones(home):
+    assert said_here("events", folder=home).out.splitlines() == [
+        "opened        closed        look   what",
+        "17 May 09:00  17 May 10:00  now    ledge: over, 4.9 ± 0.3 over 4 (k = 2)",
+        "17 May 12:00  open          now    ledge: still, 4.9 ± 0.3 over 4 (k = 2)",
+        "",
+        "still.ledge.1",
+        "  Raise the lamp.",
+    ]
+
+
+def test_only_the_open_ones(home):
+    said = said_here("events", "--open", folder=home).out
+    assert "still.ledge.1" in said
+    assert "over, 4.9" not in said
+
+
+def test_as_many_days_back_as_asked(home):
+    def listed(days):
+        found = json.loads(said_here("events", "--days", days, "--json", folder=home).out)["events"]
+        return [each["identity"] for each in found]
+
+    assert listed(1) == ["over.ledge.1", "still.ledge.1"]
+    assert listed(30) == ["old.ledge.1", "over.ledge.1", "still.ledge.1"]
+
+
+def test_no_events_is_said(tmp_path):
+    fill(room(tmp_path), DAY, half_sine(2.5, 7, 11), every_s=600)
+    assert said_here("events", folder=tmp_path).out == "No events in 7 days.\n"
+    assert said_here("events", "--open", folder=tmp_path).out == "No open events.\n"
+
+
+def test_an_acknowledged_event_stays_open_and_is_seen(home):
+    said = said_here("acknowledge", "still.ledge.1", folder=home)
+    assert said.out == "Acknowledged: ledge: still, 4.9 ± 0.3 over 4 (k = 2).\n"
+    assert "17 May 12:00  open, seen    now    ledge: still" in said_here("events", folder=home).out
+    (found,) = json.loads(said_here("events", "--open", "--json", folder=home).out)["events"]
+    assert found["acknowledged_at"] is not None
+    assert found["closed_at"] is None
+
+
+def test_acknowledging_twice_keeps_the_first_time(home):
+    def seen_at():
+        said_here("acknowledge", "still.ledge.1", folder=home)
+        return json.loads(said_here("events", "--open", "--json", folder=home).out)["events"][0][
+            "acknowledged_at"
+        ]
+
+    assert seen_at() == seen_at()
+
+
+def test_the_broker_is_told_of_an_acknowledgement_once(home):
+    room(home, more='\n[mqtt]\nhost = "127.0.0.1"\nport = 9\n')
+    for _ in range(2):
+        said_here("acknowledge", "still.ledge.1", folder=home)
+    with Store.open(home / "baskline.db", read_only=True) as store:
+        (waiting,) = store.outbox.pending(10, 0)
+    told = json.loads(waiting.message.payload)
+    assert (told["event_type"], told["identity"]) == ("over_ceiling_acknowledged", "still.ledge.1")
