@@ -50,11 +50,10 @@ def listen(
       baskline listen rock --seconds 60
       baskline listen --port /dev/ttyACM0 --json --seconds 30
     """
+    from baskline.ports import ports_of
     from firmware_host.clock import SystemClock
-    from firmware_host.pi_bus import PiBusBoard
-    from firmware_host.ports import AUTO, PortWish, find_ports
+    from firmware_host.ports import PortWish, find_ports
     from ingest.config import load_config
-    from ingest.config.resolve import pi_bus_settings, port_wishes
     from ingest.listening import Listening
 
     if as_json and seconds is None:
@@ -64,19 +63,19 @@ def listen(
         raise KeeperError("there is no such configuration", where=str(config), remedy="Check the name")
     boards = {} if configured is None else configured.boards
     identity = boards[board].identity if board is not None and board in boards else board
-    wishes = (PortWish(AUTO),) if configured is None else port_wishes(configured)
+    one_port = None
     if port is not None:
-        wishes = (PortWish(port, 115_200 if configured is None else configured.serial.baud),)
+        one_port = PortWish(port) if configured is None else PortWish(port, configured.serial.baud)
     clock = SystemClock()
     words = None if as_json else console()
     if words is not None:
         say(words, f"{LAMP_CAUTION}\n")
     with contextlib.ExitStack() as stack:
-        own_ports = []
-        pi_bus = None if configured is None or port is not None else pi_bus_settings(configured)
-        if pi_bus is not None:
-            own_ports.append(stack.enter_context(PiBusBoard(pi_bus, clock, _report)).port)
-        listening = Listening(lambda: [*find_ports(wishes), *own_ports], boards.values(), clock)
+        if one_port is not None:
+            listening = Listening(lambda: find_ports([one_port]), boards.values(), clock)
+        else:
+            ports = stack.enter_context(ports_of(configured, clock, _report))
+            listening = Listening(ports, boards.values(), clock)
         stack.callback(listening.close)
         with contextlib.suppress(KeyboardInterrupt):
             for _ in show_live(words, clock, listening, identity, seconds):
