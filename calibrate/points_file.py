@@ -43,8 +43,14 @@ def read_points(path: Path) -> PointsFile:
     """Read a points file; raise `TableFileError` if it is none."""
     try:
         text = path.read_text(encoding="utf-8")
-    except (OSError, UnicodeDecodeError) as error:
-        raise TableFileError(f"cannot be read ({error})", where=str(path)) from None
+    except OSError as error:
+        raise TableFileError(
+            f"cannot be read ({error.strerror})", where=str(path), remedy="Check the name and its rights"
+        ) from None
+    except UnicodeDecodeError as error:
+        raise TableFileError(
+            f"byte {error.start} is not UTF-8", where=str(path), remedy="Save the file as UTF-8 text"
+        ) from None
     return parse_points(text, file=str(path))
 
 

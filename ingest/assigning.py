@@ -26,7 +26,8 @@ def record_assignments(
     with store.transaction():
         for key, spot in config.spots.items():
             calibration = calibrations.get(key)
-            if calibration is not None:
+            # A note that was changed since makes no other calibration: the first wording stays.
+            if calibration is not None and store.calibrations.get(calibration.identity) is None:
                 store.calibrations.put(calibration.identity, format_calibration(calibration))
             store.assignments.record(
                 Assignment(

@@ -95,9 +95,9 @@ def read_taken(path: Path) -> tuple[Setting, list[Taken]]:
     """Read back a file that `write_points` wrote, also one that holds no pair yet."""
     try:
         text = path.read_text(encoding="utf-8")
-    except (OSError, UnicodeDecodeError) as error:
+    except (OSError, UnicodeDecodeError):
         raise TableFileError(
-            f"cannot be read ({error})", where=str(path), remedy="Begin anew, without --resume"
+            "cannot be read", where=str(path), remedy="Begin anew, without --resume"
         ) from None
     table = parse_table(text, file=str(path))
     channels = tuple(name for name in table.columns if f"u_{name}" in table.columns and name != "uvi")
