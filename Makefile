@@ -41,9 +41,14 @@ clean:
 	$(PYTHON) -m venv .venv
 
 .venv/for-use: pyproject.toml | .venv/bin/python
-	$(BIN)/pip install --quiet --editable '.[charts]'
+	$(BIN)/pip install --quiet --editable '.[charts,fits,flash]'
 	touch $@
 
-.venv/for-test: pyproject.toml | .venv/bin/python
+# The open drivers are taken without what they ask for, a board package that only a board needs.  The WebAssembly
+# interpreter is a second opinion on the firmware, where there is a Node.js to run it.
+.venv/for-test: pyproject.toml tests/reference/open-drivers.txt | .venv/bin/python
 	$(BIN)/pip install --quiet --editable '.[test]'
+	$(BIN)/pip install --quiet --no-deps -r tests/reference/open-drivers.txt
+	if command -v npm >/dev/null; then npm install --silent --no-audit --no-fund --no-save --prefix .venv \
+	    @micropython/micropython-webassembly-pyscript@1.27.0; fi
 	touch $@
