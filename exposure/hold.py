@@ -30,6 +30,8 @@ class Hold:
         """Return the first index of `utc_ms[begin:end]` at which it has held long enough; `end` if none."""
         if self.since_ms is None:
             return end
+        if end - begin == 1:  # live samples come one by one
+            return begin if utc_ms[begin] >= self.since_ms + self._hold_ms else end
         return begin + int(np.searchsorted(utc_ms[begin:end], self.since_ms + self._hold_ms))
 
     def forget(self) -> None:

@@ -27,6 +27,14 @@ class Signals:
     back: BoolArray
     ends: tuple[BoolArray, ...] = ()
 
+    def code_of_one(self) -> int:
+        """Return the code of a single sample."""
+        code = 0
+        for bit, column in enumerate((*self.grades, self.back, *self.ends)):
+            if column[0]:
+                code |= 1 << bit
+        return code
+
     def code(self) -> NDArray[np.integer[Any]]:
         """Return all columns in one, a bit each: the grades from bit 0 on, back, the ends."""
         code: NDArray[np.integer[Any]] = self.grades[0].view(np.uint8)
@@ -107,9 +115,14 @@ class SignalWatch(OneEvent):
 
         `silence_ms` is the time since the sample before; over a long one no hold runs on.
         """
+        changes: list[tuple[int, Event]] = []
+        if len(samples) == 1:  # live samples come one by one
+            if silence_ms[0] > self._max_gap_ms:
+                self._forget_holds()
+            self._run(samples, 0, 1, signals.code_of_one(), changes)
+            return changes
         code = signals.code()
         broken = silence_ms > self._max_gap_ms
-        changes: list[tuple[int, Event]] = []
         for begin, end in runs(code, broken):
             if broken[begin]:
                 self._forget_holds()
@@ -170,8 +183,12 @@ class SignalWatch(OneEvent):
 
     def _first_due(self, samples: Samples, begin: int, end: int, n_grades: int) -> tuple[int, int]:
         """Return where the first of the gravest grades has held long enough, and which; the gravest first."""
-        due = [(hold.due(samples.utc_ms, begin, end), grade) for grade, hold in enumerate(self._grades)]
-        return min(due[:n_grades], default=(end, 0))
+        first, first_grade = end, 0
+        for grade in range(n_grades):
+            due = self._grades[grade].due(samples.utc_ms, begin, end)
+            if due < first:
+                first, first_grade = due, grade
+        return first, first_grade
 
     def _while_open(
         self,
@@ -214,8 +231,10 @@ class SignalWatch(OneEvent):
         """Return the worst sample yet, those of `begin` to `end` (at least one) now among them."""
         sign = self._story.sign
         if sign:
-            part = samples.uvi[begin:end]
-            at = begin + int(part.argmax() if sign > 0 else part.argmin())
+            at = begin
+            if end - begin > 1:
+                part = samples.uvi[begin:end]
+                at += int(part.argmax() if sign > 0 else part.argmin())
             uvi = float(samples.uvi[at])
             if self._worst is None or (uvi - self._worst.uvi) * sign > 0:
                 self._worst = Worst(uvi, float(samples.u_uvi[at]), int(samples.utc_ms[at]))

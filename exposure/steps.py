@@ -54,9 +54,10 @@ def find_steps(days: FloatArray, levels: FloatArray) -> tuple[Step, ...]:
     The logarithm of the level is cut into straight pieces so that the squared misfit plus a penalty for each
     cut is least, over all ways to cut it (dynamic programming).  A cut counts as a step only if the lines on
     both sides, of three weeks at most, miss each other there by more than `_LEAST_RELATIVE` and
-    `_LEAST_SIGMAS`: where they meet the lamp merely ages faster or slower.  Up to three days out of line are
-    set right beforehand.  The scatter is estimated from differences, which neither trend nor steps disturb
-    much, and allows for days that resemble their neighbours.
+    `_LEAST_SIGMAS`, and the medians of the days next to it show it too: where the lines meet the lamp merely
+    ages faster or slower.  Up to three days out of line are set right beforehand.  The scatter is estimated
+    from differences, which neither trend nor steps disturb much, and allows for days that resemble their
+    neighbours.
 
     References
     ----------
@@ -73,7 +74,10 @@ def find_steps(days: FloatArray, levels: FloatArray) -> tuple[Step, ...]:
     while cuts:
         bounds = [0, *cuts, n]
         jumps = [_jump(days, y, bounds[i], bounds[i + 1], bounds[i + 2], scatter) for i in range(len(cuts))]
-        sizes = [abs(jump) / max(_LEAST_RELATIVE, _LEAST_SIGMAS * u) for jump, u in jumps]
+        sizes = [
+            abs(jump) / max(_LEAST_RELATIVE, _LEAST_SIGMAS * u) if _by_medians(y, cut, jump) else 0.0
+            for cut, (jump, u) in zip(cuts, jumps, strict=True)
+        ]
         weakest = int(np.argmin(sizes))
         if sizes[weakest] >= 1:
             return tuple(
@@ -144,6 +148,13 @@ def _jump(
     before, u_before = _line_at(days[begin:cut], y[begin:cut], at, scatter)
     after, u_after = _line_at(days[cut:end], y[cut:end], at, scatter)
     return after - before, math.hypot(u_before, u_after)
+
+
+def _by_medians(y: FloatArray, cut: int, jump: float) -> bool:
+    """Return whether the days next to a cut show at least half its jump too: a line bends to odd days."""
+    after, before = y[cut : cut + _LEAST_DAYS], y[max(0, cut - _LEAST_DAYS) : cut]
+    seen = float(np.median(after) - np.median(before))
+    return seen * math.copysign(1.0, jump) >= abs(jump) / 2
 
 
 def _line_at(x: FloatArray, y: FloatArray, at: float, scatter: float) -> tuple[float, float]:

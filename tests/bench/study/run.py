@@ -6,7 +6,6 @@ from datetime import timedelta
 
 from exposure.board_watch import BoardWatch, default_silence_s
 from exposure.day_end import day_end
-from exposure.dose_verdict import DoseState
 from exposure.events import Event
 from exposure.lamp_days import LampDay, lamp_day
 from exposure.lamps import Forecast, lamp_report
@@ -26,7 +25,6 @@ class Run:
     events: tuple[Event, ...]
     forecasts: Sequence[tuple[int, Forecast]]
     coverage: Sequence[float]
-    doses: Sequence[DoseState]
 
 
 def run(lamp: Lamp, days: int = DAYS) -> Run:
@@ -40,7 +38,6 @@ def run(lamp: Lamp, days: int = DAYS) -> Run:
     profiles: list[DayProfile] = []
     lamp_days: list[LampDay] = []
     forecasts: list[tuple[int, Forecast]] = []
-    doses: list[DoseState] = []
     for day in range(days):
         bounds, samples = lamp.bounds(day), lamp.samples(day)
         changed = watch.observe(samples)
@@ -56,12 +53,11 @@ def run(lamp: Lamp, days: int = DAYS) -> Run:
             spot, profile, profiles[-30:], SETTINGS, open_events, lamp_days=lamp_days, report=report
         )
         profiles.append(profile)
-        doses.append(end.dose.state)
         for event in (*changed, *end.events):
             events[event.identity] = event
         if day % _FORECASTS_EVERY_DAYS == 0:
             forecasts += [(day, forecast) for forecast in report.forecasts]
-    return Run(lamp, tuple(events.values()), forecasts, [each.coverage for each in profiles], doses)
+    return Run(lamp, tuple(events.values()), forecasts, [each.coverage for each in profiles])
 
 
 def day_of(run_: Run, at_ms: int) -> int:
