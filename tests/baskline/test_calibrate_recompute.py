@@ -14,6 +14,7 @@ from calibrate.errors import KeeperError
 from calibrate.models import LineModel
 from firmware_host.clock import SystemClock
 from ingest.config import load_config
+from ingest.store.store import Store
 from ingest.temporary_daemon import running_daemon
 from tests.baskline.guided_room import Room, calibration_of
 
@@ -69,3 +70,18 @@ def test_what_cannot_be_meant_is_refused(room: Room) -> None:
     assert "is not a date" in refused("--from", "yesterday")
     assert "before" in refused("--from", "2020-01-02", "--to", "2020-01-01")
     assert "no recomputation" in refused("--undo", "1")
+
+
+def test_it_works_beside_a_daemon_that_goes_on_storing(room: Room, tmp_path: Path) -> None:
+    twice = replace(calibration_of(room), model=LineModel(("uva_counts",), (room.dark_counts,), (2 / 96,)))
+    write_calibration(tmp_path / "twice.toml", twice)
+    config, clock = load_config(room.config_file), SystemClock()
+    with room.live(clock), running_daemon(config, clock):
+        told = run(
+            room, "--from", "2020-01-01", "--spot", "slate", "--calibration", str(tmp_path / "twice.toml")
+        )
+        with Store.open(config.bridge.store, read_only=True) as store:
+            before = store.readings.position()
+            clock.wait_s(1.0)
+            assert store.readings.position() > before
+    assert "restart it" in told
