@@ -1,6 +1,7 @@
 """What the events of a plain condition say: that something has been so for a while."""
 
 from dataclasses import dataclass, replace
+from typing import Final
 
 from calibrate.samples import Flag, Samples
 from exposure.events import Event, EventKind, EvidenceValue, Severity
@@ -18,6 +19,65 @@ class Held:
     kind: EventKind
     words: str
     words_back: str
+
+
+OFF_BY_DAY: Final = Held(
+    EventKind.LAMP_OFF_BY_DAY, "the lamp is dark at a time when it should be lit", "the lamp is lit"
+)
+ON_AT_NIGHT: Final = Held(
+    EventKind.LAMP_ON_AT_NIGHT, "the lamp is lit at a time when it should be off", "the lamp is off"
+)
+BY_FLAGS: Final = (
+    (
+        Flag.SATURATED,
+        Held(EventKind.SENSOR_SATURATED, "the sensor is at the top of its range", "no longer at its top"),
+    ),
+    (
+        Flag.TEMPERATURE,
+        Held(
+            EventKind.SENSOR_TEMPERATURE,
+            "the sensor is hotter or colder than it was calibrated for, or does not say how warm it is",
+            "within the temperatures that it was calibrated for",
+        ),
+    ),
+    (
+        Flag.NEGATIVE,
+        Held(EventKind.SENSOR_NEGATIVE, "the sensor reads less than in the dark", "no longer under dark"),
+    ),
+    (
+        Flag.MISSING | Flag.SENSOR_FAULT,
+        Held(
+            EventKind.SENSOR_WITHOUT_VALUE,
+            "the board speaks, but its sensor gives no value",
+            "the sensor gives values again",
+        ),
+    ),
+    (
+        Flag.UNCALIBRATED,
+        Held(
+            EventKind.CALIBRATION_MISSING,
+            "the sensor has no calibration, so its UVI is not known",
+            "the sensor is calibrated",
+        ),
+    ),
+    (
+        Flag.OTHER_LAMP_KIND,
+        Held(
+            EventKind.CALIBRATION_OTHER_LAMP,
+            "the sensor was calibrated under another kind of lamp",
+            "calibrated under this kind of lamp",
+        ),
+    ),
+    (
+        Flag.STALE_CALIBRATION,
+        Held(
+            EventKind.CALIBRATION_ENDED,
+            "the sensor's calibration is older than it may be",
+            "the calibration is good",
+        ),
+    ),
+)
+"""Which flags make which event."""
 
 
 class HeldEvents:

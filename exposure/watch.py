@@ -1,16 +1,16 @@
 """A spot under watch: samples in, events out.  No clock: time comes with the samples."""
 
 from collections.abc import Mapping, Sequence
-from typing import Final, TypeAlias
+from typing import TypeAlias
 
 import numpy as np
 
 from calibrate.arrays import IntArray
-from calibrate.samples import AT_LEAST, Flag, Samples
+from calibrate.samples import AT_LEAST, Samples
 from exposure.bands import Band
 from exposure.events import Event, EventKind
 from exposure.flicker_watch import FlickerWatch
-from exposure.held_events import Held, HeldEvents
+from exposure.held_events import BY_FLAGS, OFF_BY_DAY, ON_AT_NIGHT, Held, HeldEvents
 from exposure.lamp_light import OwnLight, Photoperiod
 from exposure.limit_events import ABOVE, OVER, UNDER, LimitEvents, Side
 from exposure.one_event import watch_of
@@ -24,64 +24,6 @@ _LONG_AGO_MS = 1 << 60
 _BLOCK = 8192
 
 Changes: TypeAlias = list[tuple[int, Event]]
-
-_OFF_BY_DAY: Final = Held(
-    EventKind.LAMP_OFF_BY_DAY, "the lamp is dark at a time when it should be lit", "the lamp is lit"
-)
-_ON_AT_NIGHT: Final = Held(
-    EventKind.LAMP_ON_AT_NIGHT, "the lamp is lit at a time when it should be off", "the lamp is off"
-)
-_BY_FLAGS: Final = (
-    (
-        Flag.SATURATED,
-        Held(EventKind.SENSOR_SATURATED, "the sensor is at the top of its range", "no longer at its top"),
-    ),
-    (
-        Flag.TEMPERATURE,
-        Held(
-            EventKind.SENSOR_TEMPERATURE,
-            "the sensor is hotter or colder than it was calibrated for, or does not say how warm it is",
-            "within the temperatures that it was calibrated for",
-        ),
-    ),
-    (
-        Flag.NEGATIVE,
-        Held(EventKind.SENSOR_NEGATIVE, "the sensor reads less than in the dark", "no longer under dark"),
-    ),
-    (
-        Flag.MISSING | Flag.SENSOR_FAULT,
-        Held(
-            EventKind.SENSOR_WITHOUT_VALUE,
-            "the board speaks, but its sensor gives no value",
-            "the sensor gives values again",
-        ),
-    ),
-    (
-        Flag.UNCALIBRATED,
-        Held(
-            EventKind.CALIBRATION_MISSING,
-            "the sensor has no calibration, so its UVI is not known",
-            "the sensor is calibrated",
-        ),
-    ),
-    (
-        Flag.OTHER_LAMP_KIND,
-        Held(
-            EventKind.CALIBRATION_OTHER_LAMP,
-            "the sensor was calibrated under another kind of lamp",
-            "calibrated under this kind of lamp",
-        ),
-    ),
-    (
-        Flag.STALE_CALIBRATION,
-        Held(
-            EventKind.CALIBRATION_ENDED,
-            "the sensor's calibration is older than it may be",
-            "the calibration is good",
-        ),
-    ),
-)
-_WATCHED_FLAGS: Final = int(np.bitwise_or.reduce([int(mask) for mask, _ in _BY_FLAGS]))
 
 
 class SpotWatch:
@@ -156,16 +98,16 @@ class SpotWatch:
             holds_s=(settings.under_hold_s,),
         )
         self._off_by_day = _held_watch(
-            _OFF_BY_DAY, spot, settings, by_kind, settings.lamp_late_s, end_words=("the photoperiod ended",)
+            OFF_BY_DAY, spot, settings, by_kind, settings.lamp_late_s, end_words=("the photoperiod ended",)
         )
         self._on_at_night = _held_watch(
-            _ON_AT_NIGHT, spot, settings, by_kind, settings.lamp_late_s, end_words=("the photoperiod began",)
+            ON_AT_NIGHT, spot, settings, by_kind, settings.lamp_late_s, end_words=("the photoperiod began",)
         )
         self._flicker = FlickerWatch(spot, settings, by_kind.get(EventKind.LAMP_FLICKERS))
         self._stuck = StuckWatch(spot, settings, by_kind.get(EventKind.SENSOR_STUCK))
         self._flagged = tuple(
             (int(mask), _held_watch(held, spot, settings, by_kind, settings.sensor_hold_s))
-            for mask, held in _BY_FLAGS
+            for mask, held in BY_FLAGS
         )
         self._watches: tuple[SignalWatch | FlickerWatch | StuckWatch, ...] = (
             self._over,
