@@ -76,6 +76,7 @@ class Room:
         self.ports.mkdir()
         self._random = random.Random(5)
         self._cadence_ms = cadence_ms
+        self._starts = 0
         line = f'calibration = "{calibration}"' if calibration else ""
         self.config_file.write_text(CONFIG.format(ports=self.ports / "board-*", calibration=line), "utf-8")
 
@@ -93,7 +94,8 @@ class Room:
             sensor="guva-s12sd",
         )
         with PtyBench(self.ports) as bench:
-            bench.add(SimulatedBoard(model, self.levels, seed=1), clock.moment().mono_ms)
+            self._starts += 1  # each start draws another boot number
+            bench.add(SimulatedBoard(model, self.levels, seed=self._starts), clock.moment().mono_ms)
             with bench.running(clock):
                 yield bench
 
