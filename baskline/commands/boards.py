@@ -101,6 +101,8 @@ def _as_json(
 def _print_words(
     found: "Survey", config: "Config | None", problems: "Sequence[tuple[str, KeeperError]]"
 ) -> None:
+    from ingest.store.lock import is_held
+
     words = console()
     keys = _keys(config)
     for board in found.boards.values():
@@ -129,6 +131,9 @@ def _print_words(
             words,
             "No serial port found. Plug a board in with a data cable (a charging cable has no data wires).",
         )
+    if config is not None and is_held(config.bridge.store):
+        say(words, "`baskline run` is running and holds its ports: ask `baskline check` what it hears.")
+        return
     for missing in _unheard(found, config):
         say(
             words, f"{missing.identity}  not heard, though the configuration has it ({missing.label})", hang=4

@@ -239,6 +239,9 @@ def test_beside_a_running_daemon_it_asks_the_store_and_leaves_the_ports_alone(tm
         said = said_here("check", folder=home)
         assert f"fine  board rock-1: the daemon hears it on {home}/ports/board-rock-1\n" in said.out
         assert "; the daemon is running\n" in said.out
+        looked = said_here("boards", "--seconds", "2", folder=home).out
+        assert f"{home}/ports/board-rock-1  another program holds it." in looked
+        assert looked.endswith("holds its ports: ask `baskline check` what it hears.\n")
         assert running.poll() is None
     # Afterwards the ports are free again, and nobody is on them.
     code, wrong, found = check(home, seconds=1)
