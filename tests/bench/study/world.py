@@ -47,12 +47,13 @@ class Incident:
 
 @dataclass(frozen=True, slots=True)
 class Plan:
-    """What is to happen under one lamp: its rate [1/week], steps by day, days of 60 % shade, replacements."""
+    """What is to happen under one lamp: its rate [1/week], steps by day, times of three shaded days, new lamps."""
 
     name: str
     start_uvi: float = 1.8
     per_week: float = 0.0
     steps: dict[int, float] = field(default_factory=dict)
+    shaded_times: int = 0
     replaced: tuple[int, ...] = ()
     keeper_acts: bool = True
 
@@ -138,7 +139,7 @@ PLANS = (
     Plan("stepping down and up", steps={120: 0.75, 250: 1.3}),
     Plan("stepping up", steps={90: 1.2}),
     Plan("stepping down a little", steps={200: 0.88}),
-    Plan("shaded now and then", 1.6),
+    Plan("shaded now and then", 1.6, shaded_times=6),
     Plan("shaded by a plant, trimmed", 2.2, per_week=-0.012, steps={170: 1.25, 300: 1.3}),
     Plan("replaced when due", per_week=-0.015, replaced=(160, 320)),
     Plan("replaced early", replaced=(120, 240)),
@@ -220,10 +221,9 @@ def _incidents(lamp: Lamp, rng: np.random.Generator) -> tuple[Incident, ...]:
         found.append(Incident(EventKind.LAMP_ON_AT_NIGHT, begin, begin + int(rng.integers(60, 240))))
     begin = take(8) * 1440
     found.append(Incident(EventKind.LAMP_WARMS_UP_SLOWLY, begin, begin + 8 * 1440))
-    if lamp.plan.name == "shaded now and then":
-        for _ in range(6):
-            begin = take(3) * 1440
-            found.append(Incident(EventKind.UNDER_BAND, begin, begin + 3 * 1440, 0.4))
+    for _ in range(lamp.plan.shaded_times):
+        begin = take(3) * 1440
+        found.append(Incident(EventKind.UNDER_BAND, begin, begin + 3 * 1440, 0.4))
     for day in range(DAYS):  # gaps: one day in twelve, from five minutes to a day and more
         if rng.uniform() < 1 / 12:
             begin = day * 1440 + int(rng.integers(1440))
