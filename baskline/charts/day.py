@@ -24,6 +24,7 @@ _BAND_INK: Final = "#3f5a26"
 _LINE: Final = "#14557b"
 _LIMIT: Final = "#9c1c1c"
 _HATCH: Final = "#b4babf"
+_DASHED: Final = [4, 3]
 _SPAN_INK: Final = {"now": _LIMIT, "today": _INK, "note": _QUIET, "doubtful": _QUIET}
 
 Row = Mapping[str, object]
@@ -175,7 +176,9 @@ class _Pen:
                     x=self._x(), y=self._y("lower"), y2="upper:Q", detail="part:N"
                 ),
                 chart.mark_line(
-                    color=_LINE, strokeWidth=1.7 if is_good else 1.2, strokeDash=[1, 0] if is_good else [4, 3]
+                    color=_LINE,
+                    strokeWidth=1.7 if is_good else 1.2,
+                    strokeDash=alt.Undefined if is_good else _DASHED,
                 ).encode(x=self._x(), y=self._y("uvi"), detail="part:N"),
             ]
         return layers
@@ -194,20 +197,13 @@ class _Pen:
     def spans(self) -> list[alt.Chart]:
         """Draw what happened as bars in lanes above the curve, with words over each, and thin lines down."""
         layout = self._layout
-        bars, words, lines = [], [], []
+        bars: dict[bool, list[Row]] = {False: [], True: []}
+        words, lines = [], []
         for each in layout.lanes.placed:
             bar_px = (each.lane + 1) * layout.lane_px - 4
             uvi, ink = layout.uvi_at(bar_px), _SPAN_INK[each.span.look]
             dashed = each.span.look == "doubtful"
-            bars.append(
-                {
-                    **self._span_hours(each.left_px, each.right_px),
-                    "uvi": uvi,
-                    "ink": ink,
-                    "thick": 2 if dashed else 4,
-                    "dashed": dashed,
-                }
-            )
+            bars[dashed].append({**self._span_hours(each.left_px, each.right_px), "uvi": uvi, "ink": ink})
             words.append(
                 {
                     "hour": layout.hour_at(each.words_px),
@@ -221,23 +217,18 @@ class _Pen:
                 lines += [
                     {"hour": layout.hour_at(x), "uvi": uvi, "zero": 0.0, "ink": ink} for x in sorted(ends_px)
                 ]
-        if not bars:
+        if not words:
             return []
         colour = alt.Color("ink:N", scale=None)
+        along: dict[str, Any] = {"x": self._x(), "x2": "until:Q", "y": self._y("uvi"), "color": colour}
         return [
             self._chart("span_ends", lines)
             .mark_rule(strokeWidth=0.8, opacity=0.5)
             .encode(x=self._x(), y=self._y("uvi"), y2="zero:Q", color=colour),
-            self._chart("spans", bars)
-            .mark_rule()
-            .encode(
-                x=self._x(),
-                x2="until:Q",
-                y=self._y("uvi"),
-                color=colour,
-                strokeWidth=alt.StrokeWidth("thick:Q", scale=None),
-                strokeDash=alt.condition("datum.dashed", alt.value([4, 3]), alt.value([1, 0])),
-            ),
+            self._chart("spans", bars[False]).mark_rule(strokeWidth=4).encode(**along),
+            self._chart("doubtful_spans", bars[True])
+            .mark_rule(strokeWidth=2, strokeDash=_DASHED)
+            .encode(**along),
             *self._words("span_words", words, align="left", baseline="bottom", fontSize=layout.size_px - 1),
         ]
 
