@@ -1,32 +1,32 @@
 """A daemon for the time being: in a thread of a command that needs live readings while none is running."""
 
 import threading
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
-from pathlib import Path
 
-from calibrate.errors import KeeperError
+from exposure.events import Event
 from firmware_host.clock import Clock
 from ingest.config import Config
 from ingest.daemon import Daemon
-from ingest.store.errors import StoreError
-from ingest.store.store import Store
+from ingest.mqtt.payloads import BoardState, SpotState
 
-_START_MS = 30_000
-_LOOK_S = 0.02
+_LOOK_S = 0.05
 
 
 class TemporaryDaemon:
     """The daemon's thread.  `check` raises what has ended it."""
 
     def __init__(self, config: Config, clock: Clock) -> None:
-        self._daemon = Daemon(without_missing_calibrations(config), clock)
-        self._failure: KeeperError | None = None
+        self._up = _Up()
+        self._daemon = Daemon(without_missing_calibrations(config), clock, audience=(self._up,))
+        self._failure: Exception | None = None
         self._thread = threading.Thread(target=self._run, name="daemon for the time being", daemon=True)
 
     def start(self) -> None:
-        """Begin to read the boards."""
+        """Begin to read the boards; return when it does, or raise what keeps it from it."""
         self._thread.start()
+        while not self._up.heard.wait(_LOOK_S):
+            self.check()
 
     def check(self) -> None:
         """Raise what has ended it, if it has ended."""
@@ -41,8 +41,28 @@ class TemporaryDaemon:
     def _run(self) -> None:
         try:
             self._daemon.run()
-        except KeeperError as error:
+        except Exception as error:  # noqa: BLE001 - it is raised again in the command's own thread
             self._failure = error
+
+
+class _Up:
+    """An audience that only hears that there is somebody who speaks."""
+
+    def __init__(self) -> None:
+        self.heard = threading.Event()
+
+    def event(self, event: Event) -> None:
+        """Take no heed."""
+
+    def open_events(self, events: Sequence[Event], now_ms: int) -> None:  # noqa: ARG002
+        """Hear the first news: the store is open and the ports are being read."""
+        self.heard.set()
+
+    def spot(self, state: SpotState) -> None:
+        """Take no heed."""
+
+    def board(self, state: BoardState) -> None:
+        """Take no heed."""
 
 
 def without_missing_calibrations(config: Config) -> Config:
@@ -56,27 +76,12 @@ def without_missing_calibrations(config: Config) -> Config:
     return config.model_copy(update={"spots": spots})
 
 
-def _why_unreadable(store: Path) -> StoreError | None:
-    """Return why the store cannot be read yet: it is still being made, or brought up to date."""
-    try:
-        Store.open(store, read_only=True).close()
-    except StoreError as error:
-        return error
-    return None
-
-
 @contextmanager
 def running_daemon(config: Config, clock: Clock) -> Iterator[TemporaryDaemon]:
-    """Run a daemon until the end of the block; wait at the start until there is a store."""
+    """Run a daemon until the end of the block, which begins when it reads the boards."""
     daemon = TemporaryDaemon(config, clock)
-    daemon.start()
     try:
-        started_ms = clock.moment().mono_ms
-        while (trouble := _why_unreadable(config.bridge.store)) is not None:
-            daemon.check()
-            if clock.moment().mono_ms - started_ms > _START_MS:
-                raise trouble
-            clock.wait_s(_LOOK_S)
+        daemon.start()
         yield daemon
     finally:
         daemon.stop()
