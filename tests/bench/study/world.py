@@ -47,7 +47,7 @@ class Incident:
 
 @dataclass(frozen=True, slots=True)
 class Plan:
-    """What is to happen under a lamp: its rate [1/week], steps by day, spells of three shaded days, new lamps."""
+    """What happens under a lamp: its rate [1/week], steps by day, spells of three shaded days, new lamps."""
 
     name: str
     start_uvi: float = 1.8
