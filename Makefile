@@ -17,7 +17,7 @@ run: .venv/for-use
 
 test: .venv/for-test
 	tools/debian-packages $(TEST_PACKAGES)
-	$(BIN)/pytest
+	$(BIN)/pytest -n 2 --dist loadfile
 
 lint: .venv/for-test
 	$(BIN)/ruff check .
