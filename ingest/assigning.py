@@ -1,5 +1,6 @@
 """From the configuration to the store's record of what applied to each spot since when."""
 
+import logging
 from collections.abc import Mapping
 
 from calibrate.calibration import Calibration
@@ -9,14 +10,27 @@ from ingest.config import Config
 from ingest.store.assignments import Assignment
 from ingest.store.store import Store
 
+log = logging.getLogger("baskline.assigning")
+
 
 def read_calibrations(config: Config) -> dict[str, Calibration]:
-    """Read the calibration of each spot that has one, by the spot's key."""
-    return {
-        key: read_calibration(spot.calibration)
-        for key, spot in config.spots.items()
-        if spot.calibration is not None
-    }
+    """Read the calibration of each spot that has one, by the spot's key.
+
+    A file that is not there yet, or no longer, is told and keeps nothing from running: its spot is watched
+    without a value, and all others as ever.  A file that is no calibration is refused.
+    """
+    calibrations = {}
+    for key, spot in config.spots.items():
+        if spot.calibration is None:
+            continue
+        if not spot.calibration.exists():
+            log.warning(
+                "this spot's calibration file is not there: it is watched without a value",
+                extra={"spot": key, "file": str(spot.calibration), "do": f"baskline calibrate {key}"},
+            )
+            continue
+        calibrations[key] = read_calibration(spot.calibration)
+    return calibrations
 
 
 def record_assignments(

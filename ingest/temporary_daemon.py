@@ -18,7 +18,7 @@ class TemporaryDaemon:
 
     def __init__(self, config: Config, clock: Clock) -> None:
         self._up = _Up()
-        self._daemon = Daemon(without_missing_calibrations(config), clock, audience=(self._up,))
+        self._daemon = Daemon(config, clock, audience=(self._up,))
         self._failure: Exception | None = None
         self._thread = threading.Thread(target=self._run, name="daemon for the time being", daemon=True)
 
@@ -63,17 +63,6 @@ class _Up:
 
     def board(self, state: BoardState) -> None:
         """Take no heed."""
-
-
-def without_missing_calibrations(config: Config) -> Config:
-    """Return the configuration for a time at which some of its calibration files are still to be made."""
-    spots = {
-        key: spot
-        if spot.calibration is None or spot.calibration.exists()
-        else spot.model_copy(update={"calibration": None})
-        for key, spot in config.spots.items()
-    }
-    return config.model_copy(update={"spots": spots})
 
 
 @contextmanager

@@ -44,7 +44,7 @@ def test_a_capture_file_that_is_there_already(room: Room) -> None:
     [
         ('site = "home"', 'site = "home"\nsiet = 1', "siet"),
         ('site = "home"', 'site = "home"\nstore = "no/such/folder/x.db"', "folder"),
-        ('calibration = "ledge.toml"', 'calibration = "lodge.toml"', "lodge.toml"),
+        ('calibration = "ledge.toml"', 'calibration = "baskline.toml"', "baskline.toml"),
         ("[serial]", '[mqtt]\nhost = "h"\nusername = "u"\npassword_file = "none"\n[serial]', "none"),
         ("[bridge]", "[bridge", "line"),
     ],
