@@ -12,7 +12,8 @@ from calibrate.calibration_file import read_calibration
 from calibrate.errors import KeeperError
 from firmware_host.clock import SystemClock
 from ingest.config import BoardConfig, Config, ConfigError, load_config
-from ingest.config.resolve import mqtt_settings
+from ingest.config.resolve import mirror_settings, mqtt_settings
+from ingest.mirror.server import probe_mirror
 from ingest.mqtt.probe import probe
 from ingest.store.lock import is_held
 from ingest.store.store import Store
@@ -52,6 +53,7 @@ def look_at_everything(path: Path, seconds: float) -> Iterator[Finding]:
     else:
         yield from _boards_on_ports(config, seconds)
     yield from _broker(config)
+    yield from _mirror(config)
 
 
 def _counted(number: int, thing: str) -> str:
@@ -221,3 +223,20 @@ def _broker(config: Config) -> Iterator[Finding]:
         yield Finding("broker", subject, False, result.trouble.what, result.trouble.remedy)
     else:
         yield Finding("broker", subject, True, f"a message went there and back in {result.round_trip_ms} ms")
+
+
+def _mirror(config: Config) -> Iterator[Finding]:
+    """Most keepers have none, so nothing is said of that."""
+    if config.mirror is None:
+        return
+    trouble: KeeperError | None
+    try:
+        settings = mirror_settings(config)
+        assert settings is not None
+        trouble = probe_mirror(settings, SystemClock())
+    except KeeperError as error:
+        trouble = error
+    if trouble is not None:
+        yield Finding("mirror", config.mirror.url, False, trouble.what, trouble.remedy)
+    else:
+        yield Finding("mirror", config.mirror.url, True, "it took a point")

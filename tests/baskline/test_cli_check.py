@@ -198,6 +198,14 @@ def test_a_broker_that_refuses_is_found(tmp_path, start_broker):
     assert "mqtt." in finding["do"]
 
 
+def test_a_mirror_that_does_not_answer_is_found(tmp_path):
+    home = a_room(tmp_path, more='[mirror]\nurl = "http://127.0.0.1:9"\norg = "home"\nbucket = "baskline"\n')
+    _, wrong, _ = check(home, seconds=1)
+    finding = wrong["mirror", "http://127.0.0.1:9"]
+    assert finding["what"]
+    assert finding["do"]
+
+
 def test_a_missing_password_file_is_found(tmp_path, broker):
     home = a_room(tmp_path, more=with_broker(broker.port, username="bridge", password_file="secret"))
     _, wrong, _ = check(home, seconds=1)
