@@ -126,6 +126,17 @@ class SpotWatch:
         return tuple(watch.event for watch in self._watches if watch.event is not None)
 
     @property
+    def patience_s(self) -> float:
+        """How long samples may wait to be judged without an alarm coming later for it.
+
+        None can come sooner after the first sample over the ceiling than after the shortest hold; but once
+        one is over it, each counts.
+        """
+        settings = self._settings
+        holds_s = (settings.far_hold_s, settings.over_hold_s, settings.probably_over_hold_s)
+        return min(holds_s) if self._over.quiet else 0.0
+
+    @property
     def frontier_ms(self) -> int | None:
         """The time of the newest sample judged; None before the first."""
         return None if self._frontier_ms == -_LONG_AGO_MS else self._frontier_ms

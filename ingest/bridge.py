@@ -42,6 +42,8 @@ _TICK_EVERY_MS: Final = 1_000
 _BULK_COMMIT_S: Final = 600.0  # a replay may be begun anew, so it commits seldom
 # So many readings wait at most, whatever the interval between commits: some 100 bytes each.
 _PENDING_MOST: Final = 50_000
+# Many readings at once cost little more to judge than one; but nobody waits longer than this.
+_PATIENCE_MOST_S: Final = 1.0
 # Readings that came late count for the day, but counting a day anew takes a tenth of a second.
 _RECOUNT_EVERY_MS: Final = 60_000
 
@@ -81,9 +83,10 @@ class Bridge:
         self._links = Links(config.boards.values(), self._taken if bulk else self._stored)
         self._taken_seqs: dict[tuple[str, str], SeqSet] = {}
         self._pending = Pending()
+        self._patience_ms: dict[str, int] = {}  # how long a board's readings may wait to be judged
         self._events: list[Event] = []
         self._recount: set[str] = set()  # boards of which readings came late
-        self._committed_ms = self._ticked_ms = self._recounted_ms = start.mono_ms
+        self._committed_ms = self._ticked_ms = self._recounted_ms = self._links_ticked_ms = start.mono_ms
         self._state_told_ms = start.mono_ms - STATE_EVERY_MS
 
         now_ms = self._timeline.now_utc_ms(start)
@@ -112,13 +115,13 @@ class Bridge:
     def take(self, traffic: Iterable[Traffic]) -> None:
         """Take in what happened on the links."""
         for item in traffic:
-            if item.at.mono_ms > self._now.mono_ms:
+            if item.at.mono_ms > self._now.mono_ms > self._links_ticked_ms:
                 self._tick_links(self._now)  # also where much is taken in at once: each thing in its time
             self._now = item.at
             self._observe_clock(item.at)
             for news in self._links.take(item):
                 self._hear(news, item.at)
-        self._judge()
+        self._judge(None if self._bulk else self._now.mono_ms)
         if self._pending.n_readings >= _PENDING_MOST or (self._events and not self._bulk):
             self.commit()
 
@@ -130,7 +133,7 @@ class Bridge:
         """Do what time alone makes due; cheap when nothing is."""
         self._observe_clock(now)
         self._tick_links(now)
-        self._judge()
+        self._judge(now.mono_ms)
         if now.mono_ms - self._ticked_ms >= _TICK_EVERY_MS:
             self._ticked_ms = now.mono_ms
             self._every_second(now)
@@ -205,20 +208,25 @@ class Bridge:
         stamped = StampedBatch(
             batch.board, batch.boot, batch.channels, batch.seq, utc_ms, batch.values, marks
         )
-        self._pending.add(stamped, judge=not batch.late)
-        if self._bulk:
-            self._taken_seqs.setdefault((batch.board, batch.boot), SeqSet()).add_all(batch.seq)
         if batch.late:  # older than what has been judged: the living watches pass it over
+            self._pending.add(stamped)
             self._recount.add(batch.board)
             self._review.note(batch.board, utc_ms, self._now)
+        else:
+            self._pending.add_fresh(stamped, self._now.mono_ms + self._patience_ms.get(batch.board, 0))
+        if self._bulk:
+            self._taken_seqs.setdefault((batch.board, batch.boot), SeqSet()).add_all(batch.seq)
 
-    def _judge(self) -> None:
-        """Judge the readings that have come, each board's in one go."""
+    def _judge(self, by_ms: int | None = None) -> None:
+        """Judge the readings that have come, or what of them is due by then, each board's in one go."""
         events: list[Event] = []
-        for batch in self._pending.to_judge():
+        for batch in self._pending.to_judge(by_ms):
             self.boards.last_reading_ms[batch.board] = int(batch.utc_ms[-1])
+            patience_s = _PATIENCE_MOST_S
             for spot in self._spots_of.get(batch.board, ()):
                 events += spot.take(batch)
+                patience_s = min(patience_s, spot.patience_s)
+            self._patience_ms[batch.board] = round(1000 * patience_s)
         self._events += in_order(events)
 
     def _stored(self, board: str, boot: str) -> list[tuple[int, int]]:
@@ -242,6 +250,7 @@ class Bridge:
     # -- time
 
     def _tick_links(self, now: Moment) -> None:
+        self._links_ticked_ms = now.mono_ms
         for news in self._links.tick(now):
             self._hear(news, now)
 
@@ -309,6 +318,7 @@ class Bridge:
         self._events += in_order(self._review.judge())
 
     def _tell_states(self, now_ms: int) -> None:
+        self._judge()
         connected = self._links.boards()
         opened = self._store.events.open()  # asked anew: somebody may have acknowledged one from elsewhere
         for listener in self._audience:

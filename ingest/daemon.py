@@ -27,6 +27,8 @@ log = logging.getLogger("baskline.daemon")
 
 # The longest wait for something to happen: seconds are ticked on time, and a stop is heard by `wake`.
 _POLL_S = 0.5
+# The publisher is looked after when there is something for it to do, and for its own times at least so often.
+_PUMP_EVERY_MS = 250
 
 
 class Daemon:
@@ -45,6 +47,7 @@ class Daemon:
         self._capture = capture
         self._audience = audience
         self._stopping = threading.Event()
+        self._pump_due = False
         wishes = port_wishes(config)
         pi_bus = pi_bus_settings(config)
         self._pi_bus = None if pi_bus is None else PiBusBoard(pi_bus, clock, _report)
@@ -58,7 +61,7 @@ class Daemon:
 
     def run(self) -> None:
         """Run until `stop`; raises `KeeperError` for what keeps it from starting."""
-        config, hub = self._config, self._hub
+        config = self._config
         calibrations = read_calibrations(config)
         with ExitStack() as stack:
             store = stack.enter_context(Store.open(config.bridge.store))
@@ -66,8 +69,8 @@ class Daemon:
             publisher = None
             audience = list(self._audience)
             if settings is not None:
-                publisher = Publisher(settings, store.outbox, self._clock, wake=hub.wake, report=_report)
-                audience.append(BrokerAudience(settings, config, publisher))
+                publisher = Publisher(settings, store.outbox, self._clock, wake=self._wake, report=_report)
+                audience.append(BrokerAudience(settings, config, publisher, nudge=self._nudge))
             start = self._clock.moment()
             bridge = Bridge(
                 config,
@@ -109,8 +112,17 @@ class Daemon:
         path = self._config.bridge.store
         return Mirror(settings, lambda: Store.open(path), self._config.spots, _report)
 
+    def _nudge(self) -> None:
+        """Have the publisher looked after at the end of this round."""
+        self._pump_due = True
+
+    def _wake(self) -> None:
+        """Have it looked after at once; called from its own thread."""
+        self._nudge()
+        self._hub.wake()
+
     def _loop(self, bridge: Bridge, publisher: Publisher | None, capture: CaptureFile | None) -> None:
-        hub = self._hub
+        hub, pumped_ms = self._hub, 0
         while not self._stopping.is_set():
             traffic = hub.poll(_POLL_S)
             if capture is not None:
@@ -118,10 +130,12 @@ class Daemon:
             bridge.take(traffic)
             for link, data in bridge.outgoing():
                 hub.send(link, data)
-            bridge.tick(traffic[-1].at)  # which a capture holds too, so that its replay has the same ticks
+            now = traffic[-1].at  # which a capture holds too, so that its replay has the same ticks
+            bridge.tick(now)
             for problem in hub.take_problems():
                 log.warning(problem.error.what, extra={"port": problem.port, "do": problem.error.remedy})
-            if publisher is not None:
+            if publisher is not None and (self._pump_due or now.mono_ms - pumped_ms >= _PUMP_EVERY_MS):
+                self._pump_due, pumped_ms = False, now.mono_ms
                 publisher.pump()
 
     def _keep_what_came(self, bridge: Bridge, capture: CaptureFile | None) -> None:

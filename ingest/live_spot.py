@@ -58,6 +58,11 @@ class LiveSpot:
         self._today.max_gap_s = self._day_gap_s
 
     @property
+    def patience_s(self) -> float:
+        """How long readings may wait to be judged without an alarm coming later for it."""
+        return self._watch.patience_s
+
+    @property
     def open_events(self) -> tuple[Event, ...]:
         """The events of the spot that have not closed."""
         return self._watch.open_events

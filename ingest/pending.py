@@ -12,20 +12,32 @@ class Pending:
 
     def __init__(self) -> None:
         self._waiting: list[StampedBatch] = []
-        self._fresh: list[StampedBatch] = []
+        self._fresh: dict[str, list[StampedBatch]] = {}
+        self._due_ms: dict[str, int] = {}
         self.n_readings = 0
 
-    def add(self, batch: StampedBatch, *, judge: bool) -> None:
-        """Put readings on their way; `judge` if they are to be judged too."""
+    def add(self, batch: StampedBatch) -> None:
+        """Put readings on their way, not to be judged."""
         self._waiting.append(batch)
         self.n_readings += len(batch)
-        if judge:
-            self._fresh.append(batch)
 
-    def to_judge(self) -> list[StampedBatch]:
-        """Return what has not been judged, once: a judge that fails must not see it again."""
-        fresh, self._fresh = self._fresh, []
-        return joined(fresh) if fresh else []
+    def add_fresh(self, batch: StampedBatch, judge_by_ms: int) -> None:
+        """Put readings on their way that are to be judged by then, on the host's monotonic axis."""
+        self.add(batch)
+        if batch.board in self._fresh:
+            self._fresh[batch.board].append(batch)
+        else:
+            self._fresh[batch.board] = [batch]
+            self._due_ms[batch.board] = judge_by_ms
+
+    def to_judge(self, by_ms: int | None = None) -> list[StampedBatch]:
+        """Return what is to be judged by then, or all; each once, also for a judge that fails."""
+        if not self._fresh:
+            return []
+        due = [board for board, ms in self._due_ms.items() if by_ms is None or ms <= by_ms]
+        for board in due:
+            del self._due_ms[board]
+        return joined([batch for board in due for batch in self._fresh.pop(board)])
 
     def to_store(self) -> list[StampedBatch]:
         """Return everything."""

@@ -1,6 +1,6 @@
 """Telling the broker: the bridge's audience that publishes states, and the messages for its outbox."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from importlib.metadata import version
 
 from exposure.events import Event
@@ -21,8 +21,19 @@ def event_message(settings: MqttSettings, event: Event, change: Change) -> Outgo
 class BrokerAudience:
     """Keeps what the broker retains up to date.  Events themselves go through the outbox."""
 
-    def __init__(self, settings: MqttSettings, config: Config, publisher: Publisher) -> None:
-        """Declare all entities of `config`, so that what an earlier configuration left is removed."""
+    def __init__(
+        self,
+        settings: MqttSettings,
+        config: Config,
+        publisher: Publisher,
+        *,
+        nudge: Callable[[], None] = lambda: None,
+    ) -> None:
+        """Declare all entities of `config`, so that what an earlier configuration left is removed.
+
+        `nudge` is called when the publisher has something to pump.
+        """
+        self._nudge = nudge
         self._topics = topics = Topics(settings)
         self._payloads = Payloads(settings.site, settings.bridge)
         self._publisher = publisher
@@ -41,11 +52,13 @@ class BrokerAudience:
         ]
         publisher.declare(discovery, state_topics)
 
-    def event(self, event: Event) -> None:
-        """Nothing to do: its message is in the outbox."""
+    def event(self, event: Event) -> None:  # noqa: ARG002 - its message is in the outbox
+        """Have its message sent."""
+        self._nudge()
 
     def open_events(self, events: Sequence[Event], now_ms: int) -> None:
         """Let the broker retain which events are open."""
+        self._nudge()
         self._publisher.publish_state(self._topics.open_events, self._payloads.open_events(events, now_ms))
 
     def spot(self, state: SpotState) -> None:

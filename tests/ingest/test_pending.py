@@ -50,9 +50,9 @@ def test_no_reading_is_lost_or_doubled_in_joining(sizes: list[int], order: objec
 
 def test_what_waits_is_judged_once_and_stored_until_it_is() -> None:
     pending = Pending()
-    pending.add(batch([0, 1]), judge=True)
-    pending.add(batch([2]), judge=True)
-    pending.add(batch([5], boot="0000000b"), judge=False)
+    pending.add_fresh(batch([0, 1]), 100)
+    pending.add_fresh(batch([2]), 100)
+    pending.add(batch([5], boot="0000000b"))
     assert pending.n_readings == 4
     assert [each.seq.tolist() for each in pending.to_judge()] == [[0, 1, 2]]
     assert pending.to_judge() == []
@@ -60,3 +60,15 @@ def test_what_waits_is_judged_once_and_stored_until_it_is() -> None:
         assert [each.seq.tolist() for each in pending.to_store()] == [[0, 1, 2], [5]]
     pending.stored()
     assert (pending.n_readings, pending.to_store()) == (0, [])
+
+
+def test_a_boards_readings_are_judged_together_when_the_first_of_them_is_due() -> None:
+    pending = Pending()
+    pending.add_fresh(batch([0]), 1_000)
+    pending.add_fresh(batch([1]), 1_900)
+    pending.add_fresh(batch([0], board="moss-2"), 1_200)
+    assert pending.to_judge(999) == []
+    assert [each.seq.tolist() for each in pending.to_judge(1_000)] == [[0, 1]]
+    pending.add_fresh(batch([2]), 2_900)
+    assert [each.board for each in pending.to_judge(2_000)] == ["moss-2"]
+    assert [each.seq.tolist() for each in pending.to_judge()] == [[2]]

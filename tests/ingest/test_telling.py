@@ -20,9 +20,13 @@ class Door:
     """Keeps what is handed to the publisher."""
 
     def __init__(self) -> None:
+        self.nudges = 0
         self.discovery: Mapping[str, str] = {}
         self.state_topics: Collection[str] = ()
         self.states: dict[str, list[dict[str, object]]] = {}
+
+    def nudge(self) -> None:
+        self.nudges += 1
 
     def declare(self, discovery: Mapping[str, str], state_topics: Collection[str]) -> None:
         self.discovery, self.state_topics = discovery, state_topics
@@ -41,7 +45,7 @@ def door() -> Door:
 
 def started(tmp_path: Path, door: Door) -> Rig:
     settings = config()
-    audience = BrokerAudience(SETTINGS, settings, door)  # type: ignore[arg-type]
+    audience = BrokerAudience(SETTINGS, settings, door, nudge=door.nudge)  # type: ignore[arg-type]
     rig = Rig(tmp_path / "s.db", Board(), audience=[audience], event_message=partial(event_message, SETTINGS))
     rig.start()
     rig.plug("rock-1")
@@ -76,7 +80,9 @@ def test_what_is_open_is_retained_at_once_and_a_quiet_board_is_not_told_as_the_p
     rig = started(tmp_path, door)
     rig.boards["rock-1"].uvi = 6.0
     while not rig.store.events.open():
+        nudges = door.nudges
         rig.run(0.2)
+    assert door.nudges > nudges  # so that the publisher sends it at once
     rig.run(1.2)
     assert door.latest("spot/ledge/state")["open_events"] == ["over_ceiling"]
     assert door.latest("events/open")["count"] == 1
