@@ -1,6 +1,6 @@
 """Print a guided calibration on the invented room's fern crown, as a terminal shows it: for the README.
 
-python -m tests.baskline.guided_transcript
+python -m tests.baskline.guided_session
 """
 
 import io
@@ -98,7 +98,7 @@ class Keeper(Talk):
         return ""
 
 
-def transcript(folder: Path, *, speed: float = 20.0) -> str:
+def session(folder: Path, *, speed: float = 20.0) -> str:
     """Return what the terminal shows from the first line to the last."""
     scenario = build(folder)
     ports = folder / "ports"
@@ -120,4 +120,4 @@ def transcript(folder: Path, *, speed: float = 20.0) -> str:
 
 if __name__ == "__main__":
     with TemporaryDirectory() as place:
-        sys.stdout.write(f"$ baskline calibrate fern\n{transcript(Path(place))}")
+        sys.stdout.write(f"$ baskline calibrate fern\n{session(Path(place))}")
