@@ -11,7 +11,6 @@ from typing import Final
 import numpy as np
 
 from calibrate.calibration import Calibration
-from exposure.days import day_bounds, local_date
 from exposure.events import Event
 from firmware_host.batch import ReadingBatch
 from firmware_host.clock import Moment
@@ -19,16 +18,14 @@ from firmware_host.gaps import SeqRange, SeqSet
 from firmware_host.messages import Hello
 from firmware_host.news import Lost
 from firmware_host.traffic import Traffic
-from ingest.assigning import record_assignments
 from ingest.audience import Audience
 from ingest.config import Config
 from ingest.event_record import EventMessage, EventRecord, in_order
-from ingest.history import History
 from ingest.late_review import LateReview
 from ingest.link_log import LinkLog
 from ingest.links import LinkNews, Links
 from ingest.live_boards import LiveBoards
-from ingest.live_spot import LiveSpot
+from ingest.live_spots import LiveSpots
 from ingest.pending import Pending
 from ingest.store.batch import CLOCK_UNSURE_MARK, StampedBatch
 from ingest.store.store import Store
@@ -42,8 +39,6 @@ _TICK_EVERY_MS: Final = 1_000
 _BULK_COMMIT_S: Final = 600.0  # a replay may be begun anew, so it commits seldom
 # So many readings wait at most, whatever the interval between commits: some 100 bytes each.
 _PENDING_MOST: Final = 50_000
-# Many readings at once cost little more to judge than one; but nobody waits longer than this.
-_PATIENCE_MOST_S: Final = 1.0
 # Readings that came late count for the day, but counting a day anew takes a tenth of a second.
 _RECOUNT_EVERY_MS: Final = 60_000
 
@@ -68,9 +63,7 @@ class Bridge:
         nobody is told.  `bulk` is for a replay: it commits seldom, events wait for it, and the summaries are
         left to `summarise_step`.
         """
-        self._config = config
         self._store = store
-        self._calibrations = calibrations
         self._audience = audience
         self._bulk = bulk
         self._commit_every_ms = round(1000 * (_BULK_COMMIT_S if bulk else config.bridge.commit_interval_s))
@@ -95,22 +88,9 @@ class Bridge:
         self._upkeep = Upkeep(store, start, raw_keep_days=config.bridge.raw_keep_days)
         self.boards = LiveBoards(config, opened, now_ms)
         self._log = LinkLog(self.boards.configured, start)
-        self.spots = {
-            key: LiveSpot(
-                key,
-                config,
-                calibrations.get(key),
-                open_events=opened,
-                judged_to_ms=self._judged_to_ms(config.boards[spot.board].identity, now_ms),
-            )
-            for key, spot in config.spots.items()
-        }
-        self._spots_of: dict[str, list[LiveSpot]] = {}
-        for spot in self.spots.values():
-            self._spots_of.setdefault(spot.board, []).append(spot)
+        self._live = LiveSpots(config, store, calibrations, opened, now_ms)
+        self.spots = self._live.by_key
         self._review = LateReview(store, self.spots)
-        self._assign(now_ms)
-        self._count_day(self.spots.values(), now_ms)
 
     def take(self, traffic: Iterable[Traffic]) -> None:
         """Take in what happened on the links."""
@@ -193,8 +173,7 @@ class Bridge:
             case Hello() as hello:
                 self._judge()  # what came before it, by what was known before it
                 self.boards.introduced(hello, item.port)
-                for spot in self._spots_of.get(hello.board, ()):
-                    spot.expect(hello.cadence_ms / 1000)
+                self._live.expect(hello.board, hello.cadence_ms / 1000)
                 self._store.boards.hello(hello, self._timeline.now_utc_ms(at), item.port)
             case news:
                 if isinstance(news, Lost):
@@ -222,11 +201,8 @@ class Bridge:
         events: list[Event] = []
         for batch in self._pending.to_judge(by_ms):
             self.boards.last_reading_ms[batch.board] = int(batch.utc_ms[-1])
-            patience_s = _PATIENCE_MOST_S
-            for spot in self._spots_of.get(batch.board, ()):
-                events += spot.take(batch)
-                patience_s = min(patience_s, spot.patience_s)
-            self._patience_ms[batch.board] = round(1000 * patience_s)
+            events += self._live.take(batch)
+            self._patience_ms[batch.board] = round(1000 * self._live.patience_s(batch.board))
         self._events += in_order(events)
 
     def _stored(self, board: str, boot: str) -> list[tuple[int, int]]:
@@ -238,14 +214,6 @@ class Bridge:
         """Return what this run has taken in of a boot: all that counts where a capture may come again."""
         taken = self._taken_seqs.get((board, boot))
         return [] if taken is None else taken.ranges
-
-    def _judged_to_ms(self, board: str, now_ms: int) -> int | None:
-        """Return up to when earlier runs have judged a board's readings.
-
-        Not beyond now: an earlier run's clock may have been ahead, and what comes now must be judged.
-        """
-        last_ms = self._store.readings.last_utc_ms(board)
-        return None if last_ms is None else min(last_ms, now_ms)
 
     # -- time
 
@@ -274,24 +242,9 @@ class Bridge:
             self._store.boards.restamp(started_ms - step.delta_ms, step.delta_ms)
             self._record.restamp(step.delta_ms)
             self._review.restamp(step.delta_ms)
-            self._assign(started_ms)
-        for spot in self.spots.values():
-            spot.restamp(step.delta_ms, self._record.latest(spot.open_events))
+            self._live.assign(started_ms)
+        self._live.restamp(step.delta_ms, now_ms, self._record)
         self.boards.restamp(step.delta_ms, self._record.latest(self.boards.open_events))
-        self._count_day(self.spots.values(), now_ms)
-
-    def _assign(self, from_ms: int) -> None:
-        """Let the configuration hold from `from_ms` on, and let each spot know since when it has held."""
-        record_assignments(self._store, self._config, self._calibrations, from_ms)
-        for spot in self.spots.values():
-            spot.holds_from_ms = self._store.assignments.timeline(spot.key, 0, from_ms + 1)[-1].from_ms
-
-    def _count_day(self, spots: Iterable[LiveSpot], now_ms: int) -> None:
-        """Count the day anew from what is stored of it."""
-        day = day_bounds(local_date(now_ms, self._config.bridge.time_zone), self._config.bridge.time_zone)
-        history = History(self._store)
-        for spot in spots:
-            spot.recall(history.samples(spot.key, day.start_ms, now_ms + 1))
 
     # -- what time makes due
 
@@ -301,7 +254,7 @@ class Bridge:
         if self._recount and not self._bulk and now.mono_ms - self._recounted_ms >= _RECOUNT_EVERY_MS:
             self._recounted_ms = now.mono_ms
             self.commit()
-            self._count_day((s for board in self._recount for s in self._spots_of.get(board, ())), now_ms)
+            self._live.count_day(now_ms, self._recount)
             self._recount.clear()
         if self._review.is_due(now):
             self._look_back()
