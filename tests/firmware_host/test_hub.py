@@ -326,3 +326,14 @@ def test_64_boards_at_10_hz_lose_no_reading_and_survive_unplugging(bench: PtyBen
     for (board, _), known in seqs.items():
         assert sorted(known) == list(range(len(known))), board
         assert len(known) >= (15 if board == "b8" else 50), board
+
+
+def test_a_wake_after_the_end_writes_into_no_file_that_has_the_number_by_then(tmp_path: Path) -> None:
+    # A broker's thread or a second signal may come while the daemon is already storing its last readings.
+    hub = hub_over(str(tmp_path / "board-*"))
+    hub.close()
+    with contextlib.ExitStack() as opened:
+        files = [opened.enter_context((tmp_path / f"{n}").open("wb")) for n in range(8)]
+        assert {file.fileno() for file in files} >= {hub._wake_read, hub._wake_write}
+        hub.wake()
+    assert {(tmp_path / f"{n}").read_bytes() for n in range(8)} == {b""}
