@@ -230,7 +230,6 @@ class Bridge:
     def _restamp(self, step: Step, now: Moment) -> None:
         """Move this run to the better time, and judge afresh from there."""
         now_ms, started_ms = self._timeline.now_utc_ms(now), self._timeline.now_utc_ms(self._start)
-        self._judge()
         self._events += self.boards.tick(now_ms - step.delta_ms)
         self.commit()
         log.warning(

@@ -9,11 +9,14 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from exposure.events import Event
+from firmware_host.clock import Moment
+from firmware_host.messages import Hello, Reading
 from firmware_host.simulated.noise import LineNoise, NoiseLevel
-from firmware_host.traffic import Traffic
+from firmware_host.traffic import LinkOpened, Quiet, Received, Traffic
+from firmware_host.wire import encode_hello, encode_reading
 from ingest.bridge import Bridge
 from ingest.store.store import Store
-from tests.ingest.rig import Board, Rig, calibration, config, every_reading
+from tests.ingest.rig import NOON_MS, Board, Rig, calibration, config, counts, every_reading
 
 Kept = tuple[dict[tuple[str, str, int], tuple[object, ...]], list[Event]]
 
@@ -35,7 +38,14 @@ def lived(folder: Path) -> list[Traffic]:
     rig.run(45)
     rig.plug("rock-1")
     rig.run(60)
-    rig.boards["rock-1"].simulated.start(rig.now_ms)
+    board = rig.boards["rock-1"].simulated
+    board.start(rig.now_ms)
+    rig.run(60)
+    # Deaf and then dead: what it said last waits for its time, which never comes.
+    board.receive = lambda data, now_ms: None  # type: ignore[method-assign]
+    board.start(rig.now_ms)
+    rig.run(1.1)
+    board.stop()
     rig.run(60)
     rig.finish()
     return rig.traffic
@@ -77,6 +87,24 @@ def test_traffic_in_any_groups_gives_the_same_readings_and_events(
     session: list[Traffic], one_by_one: Kept, groups: list[int]
 ) -> None:
     assert kept(session, groups) == one_by_one
+
+
+def test_what_came_before_an_introduction_is_judged_by_what_was_known_before_it() -> None:
+    def at(seconds: float) -> Moment:
+        return Moment(round(1000 * seconds), NOON_MS + round(1000 * seconds), True)
+
+    def reading(seq: int) -> Received:
+        names = ("uva_counts", "temperature_c")
+        values = (counts(6.0), 25.0)
+        line = encode_reading(Reading("rock-1", "0000000a", seq, 120_000 * seq, names, values, 0, False))
+        return Received(at(120 * seq), 1, line)
+
+    hello = Hello("rock-1", "0000000a", "f", "s", ("uva_counts",), ("counts",), 120_000, 0)
+    traffic: list[Traffic] = [LinkOpened(at(0), 1, "/dev/tty1", "")]
+    traffic += [reading(1), reading(2), Received(at(250), 1, encode_hello(hello)), reading(3), Quiet(at(390))]
+    apart = kept(traffic, [1])
+    assert [event.opened_ms - NOON_MS for event in apart[1] if event.kind == "over_ceiling"] == [360_000]
+    assert kept(traffic, [len(traffic)]) == apart
 
 
 chances = st.floats(0, 0.3)
