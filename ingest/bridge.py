@@ -170,6 +170,10 @@ class Bridge:
                 self.boards.ports[batch.board] = item.port
                 self._events += self.boards.heard(batch.board, self._timeline.now_utc_ms(at))
                 self._keep(batch)
+                cadence_s = self.boards.learned_cadence_s(batch.board, batch.host_ms)
+                if cadence_s is not None:
+                    self._judge()  # what came before it was known, by what was known
+                    self._live.expect(batch.board, cadence_s)
             case Hello() as hello:
                 self._judge()  # what came before it, by what was known before it
                 self.boards.introduced(hello, item.port)

@@ -4,14 +4,19 @@ from collections import Counter
 from collections.abc import Sequence
 from typing import Final
 
+import numpy as np
+
+from calibrate.arrays import IntArray
 from exposure.board_watch import BoardWatch, default_silence_s
 from exposure.events import Event
 from firmware_host.messages import Hello
 from ingest.config import Config
 from ingest.mqtt.payloads import BoardState
 
-# Until a board has said how often it speaks; one that prints plain lines never says.
-_SILENT_UNTIL_KNOWN_S: Final = 60.0
+# Until it is known how often a board speaks; one in five minutes is the slowest of which a day can be made.
+_SILENT_UNTIL_KNOWN_S: Final = 310.0
+# From so many readings it is learned for a board that does not say it, as one that prints plain lines.
+_LEARN_FROM: Final = 5
 
 
 class LiveBoards:
@@ -22,6 +27,7 @@ class LiveBoards:
         self.last_reading_ms: dict[str, int] = {}
         self.ports: dict[str, str] = {}
         self._hellos: dict[str, Hello] = {}
+        self._first_ms: dict[str, list[int]] = {}  # of boards that have not said how often they speak
         self._lost: Counter[str] = Counter()
         self._silent_after_s = {
             board.identity: board.silent_after_s for board in config.boards.values() if board.silent_after_s
@@ -40,9 +46,27 @@ class LiveBoards:
         """Note what a board says of itself."""
         self._hellos[hello.board] = hello
         self.ports[hello.board] = port
-        watch = self._watches.get(hello.board)
-        if watch is not None and hello.board not in self._silent_after_s:
-            watch.expect(default_silence_s(hello.cadence_ms / 1000))
+        self._first_ms.pop(hello.board, None)
+        self._expect(hello.board, hello.cadence_ms / 1000)
+
+    def learned_cadence_s(self, board: str, host_ms: IntArray) -> float | None:
+        """Take in the times of readings; return how often the board speaks, once, when they first tell it."""
+        if board in self._hellos:
+            return None
+        first_ms = self._first_ms.setdefault(board, [])
+        if len(first_ms) >= _LEARN_FROM:
+            return None
+        first_ms += host_ms[: _LEARN_FROM - len(first_ms)].tolist()
+        if len(first_ms) < _LEARN_FROM:
+            return None
+        cadence_s = float(np.median(np.diff(first_ms))) / 1000
+        self._expect(board, cadence_s)
+        return cadence_s
+
+    def _expect(self, board: str, cadence_s: float) -> None:
+        watch = self._watches.get(board)
+        if watch is not None and board not in self._silent_after_s:
+            watch.expect(default_silence_s(cadence_s))
 
     def heard(self, board: str, at_ms: int) -> list[Event]:
         """Note that readings came in, whenever they were made; return the events that change by it."""

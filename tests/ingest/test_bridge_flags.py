@@ -8,7 +8,7 @@ import pytest
 from calibrate.samples import Flag
 from exposure.events import EventKind
 from firmware_host.messages import Mark
-from tests.ingest.rig import CONFIG, Board, Rig, calibration, config
+from tests.ingest.rig import CONFIG, Board, PlainBoard, Rig, calibration, config
 
 TWO_SENSORS = (
     CONFIG.replace('board = "rock"\n', 'board = "rock"\nsensor = "a"\n')
@@ -145,6 +145,25 @@ def test_what_a_board_measured_before_it_hung_at_the_spot_is_not_the_spots(tmp_p
     assert len(samples) == pytest.approx(60, abs=1)
     assert samples.uvi.max() < 2
     assert not [event for event in rig.events() if event.kind is EventKind.OVER_CEILING]
+
+
+def test_a_plain_board_that_never_says_how_often_it_reads_is_judged_too(tmp_path: Path) -> None:
+    board = Board(uvi=6.0, cadence_ms=120_000)
+    board.simulated = PlainBoard(board.simulated.model, board.simulated._channels_at, seed=1)
+    mapping = (
+        'mapping = { format = "csv", channels = { uva_counts = 0, temperature_c = 1 }, port = "/dev/tty*" }'
+    )
+    text = CONFIG.replace('label = "Behind the rock"', f'label = "Behind the rock"\n{mapping}')
+    rig = Rig(tmp_path / "s.db", board, settings=config(text))
+    rig.start()
+    rig.plug("rock-1")
+    rig.run(1_500, step_ms=1000)
+    assert [event.kind for event in rig.store.events.open()] == [EventKind.OVER_CEILING]
+    rig.unplug("rock-1")
+    rig.run(650, step_ms=1000)
+    rig.finish()
+    [silent] = [event for event in rig.events() if event.kind is EventKind.BOARD_SILENT]
+    assert silent.evidence["silent_after_s"] == 600
 
 
 def test_a_board_that_speaks_every_two_minutes_is_judged_too(tmp_path: Path) -> None:
