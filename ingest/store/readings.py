@@ -49,14 +49,6 @@ class Readings:
         with self._database.snapshot():
             return self._seen.all(boot_id)
 
-    def latest_boot(self, board: str) -> str | None:
-        """Return the boot of the board that appeared last in the store, or None."""
-        row = self._database.row(
-            "SELECT boot FROM boot JOIN board USING (board_id) WHERE board = ? ORDER BY boot_id DESC LIMIT 1",
-            (board,),
-        )
-        return row[0] if row else None
-
     def between(self, board: str, from_ms: int, to_ms: int) -> list[StampedBatch]:
         """Return the readings of a board in [from_ms, to_ms).
 

@@ -78,15 +78,8 @@ def test_the_same_number_of_another_boot_or_board_is_another_reading(
 def test_an_unknown_board_has_nothing(store: Store) -> None:
     assert store.readings.between("nobody", 0, EVER_MS) == []
     assert store.readings.seen("nobody", "00000000") == []
-    assert store.readings.latest_boot("nobody") is None
     assert store.readings.last_utc_ms("nobody") is None
     assert store.readings.last_utc_ms_any() is None
-
-
-def test_the_latest_boot_is_the_one_that_appeared_last(store: Store, make_batch: BatchMaker) -> None:
-    store.readings.append([make_batch([0], boot="ffffffff"), make_batch([0], boot="00000000")])
-    store.readings.append([make_batch([1], boot="ffffffff")])  # a late replay
-    assert store.readings.latest_boot("fern-1") == "00000000"
 
 
 def test_last_times_come_from_tail_and_chunks(store: Store, make_batch: BatchMaker, noon_ms: int) -> None:
