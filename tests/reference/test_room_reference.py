@@ -16,7 +16,7 @@ SPLITMIX64_1234567 = [
 ]
 
 
-def testsplitmix64_gives_the_published_numbers():
+def test_splitmix64_gives_the_published_numbers():
     outputs = splitmix64(1234567, np.arange(5, dtype=np.uint64))
     assert [int(output) for output in outputs] == SPLITMIX64_1234567
 
