@@ -199,6 +199,40 @@ MIGRATIONS: tuple[Migration, ...] = (
             "CREATE INDEX spot_check_by_spot ON spot_check (spot_id, at_ms)",
         ),
     ),
+    Migration(
+        "days, changes of lamps, what was told",
+        (
+            # What a spot gave on a day that is over, kept for ever: raw readings may be forgotten.
+            """CREATE TABLE day_record (
+                spot_id INTEGER NOT NULL,
+                day TEXT NOT NULL,
+                start_ms INTEGER NOT NULL,
+                end_ms INTEGER NOT NULL,
+                calibration TEXT NOT NULL,
+                profile TEXT NOT NULL,
+                lamp TEXT NOT NULL,
+                PRIMARY KEY (spot_id, day)
+            ) STRICT, WITHOUT ROWID""",
+            # Lamps are known by their key in the configuration.
+            """CREATE TABLE lamp_change (
+                change_id INTEGER PRIMARY KEY,
+                lamp TEXT NOT NULL,
+                day TEXT NOT NULL,
+                what TEXT NOT NULL,
+                note TEXT NOT NULL,
+                recorded_ms INTEGER NOT NULL,
+                withdrawn INTEGER NOT NULL DEFAULT 0
+            ) STRICT""",
+            "CREATE INDEX lamp_change_by_lamp ON lamp_change (lamp, day)",
+            # Of which events the keeper was told, how grave each was then, how often, and when last.
+            """CREATE TABLE told (
+                identity TEXT PRIMARY KEY,
+                severity TEXT NOT NULL,
+                times INTEGER NOT NULL,
+                at_ms INTEGER NOT NULL
+            ) STRICT, WITHOUT ROWID""",
+        ),
+    ),
 )
 
 

@@ -13,10 +13,12 @@ from ingest.store.calibrations import Calibrations
 from ingest.store.checks import Checks
 from ingest.store.cursors import Cursors
 from ingest.store.database import Database
+from ingest.store.day_rows import DayRows
 from ingest.store.dirty import DirtyMinutes
 from ingest.store.errors import StoreError
 from ingest.store.events import Events
 from ingest.store.identities import Identities
+from ingest.store.lamp_changes import LampChanges
 from ingest.store.lock import WriterLock
 from ingest.store.minutes import Minutes
 from ingest.store.outbox import Outbox
@@ -49,6 +51,8 @@ class Store:
         self.outbox = Outbox(database)
         self.boards = Boards(database, identities)
         self.checks = Checks(database, identities)
+        self.days = DayRows(database, identities)
+        self.lamp_changes = LampChanges(database)
 
     @classmethod
     def open(cls, path: Path, *, read_only: bool = False) -> Self:
