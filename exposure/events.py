@@ -33,6 +33,8 @@ class EventKind(StrEnum):
     CALIBRATION_OTHER_LAMP = "calibration_other_lamp"
     CALIBRATION_DUE = "calibration_due"
     CALIBRATION_ENDED = "calibration_ended"
+    CHECK_OVERDUE = "check_overdue"  # nobody has compared the spot with a meter for too long
+    CHECK_OUT = "check_out"  # the last comparison with a meter failed
     BOARD_SILENT = "board_silent"
     BOARD_RESTARTING = "board_restarting"
     BOARD_CLOCK_WRONG = "board_clock_wrong"

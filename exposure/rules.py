@@ -77,6 +77,9 @@ class RuleSettings:
         A lamp is slow when it takes so many times its usual time to warm up, and ten minutes longer.
     calibration_notice_days
         So long before its end a calibration is due: a check needs a meter, which may have to be borrowed.
+    check_every_days
+        So often a spot is to be compared with a meter [days]; 0 is never.  The careful measure weekly
+        (common practice, no source).
     max_gap_s
         Longest silence over which a hold runs on [s]; `segments.default_max_gap_s` fits it to a cadence.
     lit_from_minute, lit_until_minute
@@ -115,6 +118,7 @@ class RuleSettings:
     step_part: float = 0.1
     slow_times: float = 2.0
     calibration_notice_days: float = 30.0
+    check_every_days: float = 7.0
     max_gap_s: float = 60.0
     lit_from_minute: int | None = None
     lit_until_minute: int | None = None

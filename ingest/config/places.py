@@ -194,6 +194,11 @@ class RulesConfig(Table):
     calibration_notice_days: NotNegative = key(
         "how many days before its end a calibration is due", "60", _USUAL.calibration_notice_days
     )
+    check_every_days: NotNegative = key(
+        "how many days after a comparison with a meter the next is due, 0 for never",
+        "14",
+        _USUAL.check_every_days,
+    )
     max_gap_s: Positive = key(
         "the longest silence in seconds over which a hold runs on", "180", _USUAL.max_gap_s
     )
