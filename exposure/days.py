@@ -82,6 +82,8 @@ def _change_before_ms(at_ms: int, wanted: datetime) -> int:
 
 def day_bounds(day: date, time_zone: str) -> DayBounds:
     """Return the bounds of a local day; `DayError` for an unknown zone or a day that the zone left out."""
+    if not 1 < day.year < 9999:  # beside these the calendar ends within a day
+        raise DayError(f"no readings can be from {day}", where="date", remedy="Give a day of this century")
     start_ms = local_time_ms(day, 0, time_zone)
     end_ms = local_time_ms(day + timedelta(days=1), 0, time_zone)
     if start_ms == end_ms:

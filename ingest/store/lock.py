@@ -2,9 +2,14 @@
 
 import fcntl
 import os
+import struct
 from pathlib import Path
+from typing import Final
 
 from ingest.store.errors import StoreError
+
+# struct flock of Linux: type, whence, start, length (0: to the end), process (0 for a lock of an open file).
+_FLOCK: Final = struct.Struct("hhqqi0q")
 
 
 class WriterLock:
@@ -33,8 +38,8 @@ class WriterLock:
                 remedy="Give this user the right to write in the folder of the store.",
             ) from error
         try:
-            fcntl.flock(fd, fcntl.LOCK_EX | fcntl.LOCK_NB)
-        except BlockingIOError as error:
+            fcntl.fcntl(fd, fcntl.F_OFD_SETLK, _whole_file(fcntl.F_WRLCK))
+        except (BlockingIOError, PermissionError) as error:  # POSIX allows either
             holder = os.pread(fd, 20, 0).decode("ascii", "replace").strip()
             os.close(fd)
             raise StoreError(
@@ -61,15 +66,26 @@ class WriterLock:
 
 
 def is_held(store_path: Path) -> bool:
-    """Return whether some process has the right to add readings to the store now."""
+    """Return whether some process has the right to add readings to the store now.
+
+    It only asks: one who looks never keeps a daemon from starting.
+    """
     try:
         fd = os.open(f"{store_path}.lock", os.O_RDONLY | os.O_CLOEXEC)
     except FileNotFoundError:
         return False
+    except OSError as error:
+        raise StoreError(
+            f"cannot look at the lock file: {error.strerror}",
+            where=f"{store_path}.lock",
+            remedy="Be the daemon's user, or change the file's rights.",
+        ) from error
     try:
-        fcntl.flock(fd, fcntl.LOCK_SH | fcntl.LOCK_NB)
-    except BlockingIOError:
-        return True
+        answer = fcntl.fcntl(fd, fcntl.F_OFD_GETLK, _whole_file(fcntl.F_WRLCK))
     finally:
         os.close(fd)
-    return False
+    return int(_FLOCK.unpack(answer)[0]) != fcntl.F_UNLCK
+
+
+def _whole_file(kind: int) -> bytes:
+    return _FLOCK.pack(kind, os.SEEK_SET, 0, 0, 0)

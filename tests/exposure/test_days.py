@@ -84,3 +84,9 @@ def test_a_clock_time_that_is_left_out_is_the_moment_of_the_change():
 def test_minutes_past_midnight_are_clock_times_of_the_next_day():
     at_ms = local_time_ms(date(2024, 3, 30), 1440 + 8 * 60, "Europe/Berlin")
     assert iso_local(at_ms, "Europe/Berlin") == "2024-03-31T08:00:00+02:00"
+
+
+@pytest.mark.parametrize("day", [date.min, date.max])
+def test_the_ends_of_the_calendar_are_refused(day: date) -> None:
+    with pytest.raises(DayError, match="no readings can be from"):
+        day_bounds(day, "Pacific/Kiritimati")
