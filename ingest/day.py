@@ -10,10 +10,8 @@ from exposure.events import Event
 from exposure.profile import DayProfile, day_profile
 from ingest.assigning import band_of_text
 from ingest.history import History
+from ingest.store.day_rows import AROUND_MS
 from ingest.store.store import Store
-
-# As far as the longest silence that a profile can bridge, so that the day's edges are seen.
-_AROUND_MS = 300_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,7 +34,7 @@ def spot_day(store: Store, spot: str, day: date, *, board: str, time_zone: str, 
     bounds = day_bounds(day, time_zone)
     spans = store.assignments.timeline(spot, bounds.start_ms, bounds.end_ms)
     band = band_of_text(spans[-1].assignment.band) if spans else band_now
-    samples = History(store).samples(spot, bounds.start_ms - _AROUND_MS, bounds.end_ms + _AROUND_MS)
+    samples = History(store).samples(spot, bounds.start_ms - AROUND_MS, bounds.end_ms + AROUND_MS)
     events = store.events.between(bounds.start_ms, bounds.end_ms)
     return SpotDay(
         spot,

@@ -1,6 +1,7 @@
 """The past of a spot, derived from raw readings and from what applied to the spot when."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,10 +25,16 @@ class History:
         self._store = store
         self._calibrations: dict[str, Calibration] = {}
 
-    def samples(self, spot: str, from_ms: int, to_ms: int) -> Samples:
-        """Return the spot's samples in [from_ms, to_ms), in time order, each moment once."""
+    def samples(self, spot: str, from_ms: int, to_ms: int, *, calibration: str | None = None) -> Samples:
+        """Return the spot's samples in [from_ms, to_ms), in time order, each moment once.
+
+        By the `calibration` of that identity, or by those that applied.
+        """
         parts = [
-            self._derive(batch, span.assignment)
+            self._derive(
+                batch,
+                span.assignment if calibration is None else replace(span.assignment, calibration=calibration),
+            )
             for span in self._store.assignments.timeline(spot, from_ms, to_ms)
             for batch in self._store.readings.between(span.assignment.board, span.from_ms, span.to_ms)
         ]

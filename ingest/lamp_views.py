@@ -53,10 +53,10 @@ def lamp_view(
     changes = tuple(each for each in store.lamp_changes.of(lamp) if not each.withdrawn and each.day <= until)
     hung = max([configured.installed, *(each.day for each in changes if each.what is LampChangeKind.LAMP)])
     since = max([hung, *(each.day for each in changes)])
-    seen = records.of(spot, hung, until)
+    seen = records.lamps(spot, hung, until)
     calibration = seen[-1].calibration if seen else ""
-    days = tuple(each.lamp for each in seen if each.date >= since and each.calibration == calibration)
-    hours_before = _hours_before([each.lamp for each in seen], hung, days[0].date if days else until)
+    days = tuple(each.day for each in seen if each.day.date >= since and each.calibration == calibration)
+    hours_before = _hours_before([each.day for each in seen], hung, days[0].date if days else until)
     report = lamp_report(
         days,
         config.spots[spot].band(),

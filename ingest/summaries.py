@@ -41,7 +41,6 @@ class Summariser:
                 for held in self._store.assignments.timeline(spot, piece.from_ms, piece.to_ms):
                     if held.assignment.board == piece.board:
                         self._replace(spot, piece)
-                        self._store.days.forget(spot, piece.from_ms - _REACH_MS, piece.to_ms + _REACH_MS)
                         break
             self._store.minutes.clean(piece)
 

@@ -1,5 +1,6 @@
 """Which minutes of which board have readings that the summaries do not know yet."""
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 from ingest.store.database import Database
@@ -24,11 +25,15 @@ class DirtyMinutes:
         self._database = database
         self._table = IntervalTable(database, "dirty")
         self._latest: dict[int, Interval] = {}
+        self.when_marked: list[Callable[[int, int, int], None]] = []
+        """Called with the arguments of `mark`, in its transaction."""
         database.when_undone.append(self._latest.clear)
         database.when_changed_elsewhere.append(self._latest.clear)
 
     def mark(self, board_id: int, first_ms: int, last_ms: int) -> None:
         """Mark the minutes from that of `first_ms` to that of `last_ms`."""
+        for tell in self.when_marked:
+            tell(board_id, first_ms, last_ms)
         first, last = first_ms // MINUTE_MS, last_ms // MINUTE_MS
         latest = self._latest.get(board_id)
         if latest is None or first < latest[0] or last > latest[1]:

@@ -68,6 +68,14 @@ class Readings:
                 batches.append(_batch(stream, columns.some(slice(first, end))))
         return sorted(batches, key=lambda batch: int(batch.utc_ms[0]))
 
+    def channels(self, board: str) -> list[str]:
+        """Return all channels that a board ever reported, in the order in which they first came."""
+        rows = self._database.rows(
+            "SELECT channels FROM stream JOIN board USING (board_id) WHERE board = ? ORDER BY stream_id",
+            (board,),
+        )
+        return list(dict.fromkeys(channel for (channels,) in rows for channel in channels.split()))
+
     def extent(self, board: str) -> tuple[int, int] | None:
         """Return the UTC milliseconds of the first and the last reading of a board by time, or None."""
         first_ms, last_ms = self._database.row(_EXTENT, (board,)) or (None, None)
@@ -82,6 +90,21 @@ class Readings:
         """Return the UTC milliseconds of the latest reading of all, or None."""
         (last_ms,) = self._database.row(_LAST_OF_ALL) or (None,)
         return None if last_ms is None else int(last_ms)
+
+    def next_utc_ms(self, board: str, from_ms: int) -> int | None:
+        """Return a moment from `from_ms` on before which a board has no readings; None if it has no more.
+
+        There may be none at that moment itself: what is kept together may hold a pause.
+        """
+        (first_ms,) = self._database.row(_NEXT, (board, from_ms)) or (None,)
+        return None if first_ms is None else max(int(first_ms), from_ms)
+
+    def forgotten_before(self, board: str) -> int | None:
+        """Return before when readings of a board have been forgotten; None if none have."""
+        row = self._database.row(
+            "SELECT before_ms FROM forgotten JOIN board USING (board_id) WHERE board = ?", (board,)
+        )
+        return None if row is None else int(row[0])
 
     def since(self, position: int, limit_readings: int) -> tuple[list[StampedBatch], int]:
         """Return what was appended after `position`, oldest first, and the position after it.
@@ -125,12 +148,17 @@ class Readings:
         self._runs.running()
         with self._database.transaction():
             done_with = (
-                chunk_id
+                (chunk_id, board_id, last_ms)
                 for chunk_id, board_id, first_ms, last_ms in self._database.walk(_OLD_CHUNKS, (utc_ms,))
                 if not self._dirty.touches(board_id, first_ms, last_ms)
             )
             old = list(islice(done_with, MOST_FORGOTTEN_CHUNKS))
-            self._database.execute_many("DELETE FROM chunk WHERE chunk_id = ?", [(chunk,) for chunk in old])
+            self._database.execute_many(
+                "DELETE FROM chunk WHERE chunk_id = ?", [(chunk,) for chunk, *_ in old]
+            )
+            self._database.execute_many(
+                _NOTE_FORGOTTEN, [(board_id, last_ms + 1) for _, board_id, last_ms in old]
+            )
         return len(old)
 
     def _append_one(self, run_id: int, batch: StampedBatch) -> StampedBatch | None:
@@ -187,6 +215,21 @@ SELECT min(first_ms), max(last_ms) FROM (
     FROM board JOIN stream USING (board_id) JOIN tail USING (stream_id) JOIN run USING (run_id)
     WHERE board = ?1 AND batch_id > chunked_through GROUP BY run_id
 )
+"""
+_NEXT = """
+SELECT min(first_ms) FROM (
+    SELECT min(start_ms) + shift_ms AS first_ms
+    FROM board CROSS JOIN run CROSS JOIN chunk USING (board_id, run_id)
+    WHERE board = ?1 AND end_ms >= ?2 - shift_ms GROUP BY run_id
+    UNION ALL
+    SELECT min(start_ms) + shift_ms
+    FROM board JOIN stream USING (board_id) JOIN tail USING (stream_id) JOIN run USING (run_id)
+    WHERE board = ?1 AND batch_id > chunked_through AND end_ms >= ?2 - shift_ms GROUP BY run_id
+)
+"""
+_NOTE_FORGOTTEN = """
+INSERT INTO forgotten VALUES (?1, ?2)
+ON CONFLICT (board_id) DO UPDATE SET before_ms = max(before_ms, ?2)
 """
 _LAST_OF_ALL = """
 SELECT max(last_ms) FROM (

@@ -233,6 +233,39 @@ MIGRATIONS: tuple[Migration, ...] = (
             ) STRICT, WITHOUT ROWID""",
         ),
     ),
+    Migration(
+        "what days were judged, and by what",
+        (
+            # `assigned` is what applied to the spot in that day when it was put on record.  A stale one is
+            # wrong by now, and is made anew when there is time.
+            "ALTER TABLE day_record ADD COLUMN assigned TEXT NOT NULL DEFAULT ''",
+            "ALTER TABLE day_record ADD COLUMN stale INTEGER NOT NULL DEFAULT 0",
+            "CREATE INDEX day_record_stale ON day_record (day) WHERE stale",
+            # A lamp's day by a later calibration than the one that applied then: a trend needs one for all.
+            """CREATE TABLE lamp_day (
+                spot_id INTEGER NOT NULL,
+                day TEXT NOT NULL,
+                start_ms INTEGER NOT NULL,
+                end_ms INTEGER NOT NULL,
+                calibration TEXT NOT NULL,
+                assigned TEXT NOT NULL,
+                lamp TEXT NOT NULL,
+                stale INTEGER NOT NULL DEFAULT 0,
+                PRIMARY KEY (spot_id, day)
+            ) STRICT, WITHOUT ROWID""",
+            # Up to when a spot's days have been judged, and what was found true at the end of the last one.
+            "CREATE TABLE judged (spot_id INTEGER PRIMARY KEY, through_ms INTEGER NOT NULL) STRICT",
+            """CREATE TABLE standing (
+                spot_id INTEGER NOT NULL,
+                kind TEXT NOT NULL,
+                about TEXT NOT NULL,
+                severity TEXT NOT NULL,
+                PRIMARY KEY (spot_id, kind)
+            ) STRICT, WITHOUT ROWID""",
+            # Before when readings of a board have been forgotten: what was made of them is all there is.
+            "CREATE TABLE forgotten (board_id INTEGER PRIMARY KEY, before_ms INTEGER NOT NULL) STRICT",
+        ),
+    ),
 )
 
 

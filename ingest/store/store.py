@@ -18,6 +18,7 @@ from ingest.store.dirty import DirtyMinutes
 from ingest.store.errors import StoreError
 from ingest.store.events import Events
 from ingest.store.identities import Identities
+from ingest.store.judged import Judged
 from ingest.store.lamp_changes import LampChanges
 from ingest.store.lock import WriterLock
 from ingest.store.minutes import Minutes
@@ -52,6 +53,8 @@ class Store:
         self.boards = Boards(database, identities)
         self.checks = Checks(database, identities)
         self.days = DayRows(database, identities)
+        dirty.when_marked.append(self.days.outdate)
+        self.judged = Judged(database, identities)
         self.lamp_changes = LampChanges(database)
 
     @classmethod
