@@ -15,7 +15,7 @@ from baskline.charts.errors import ChartError
 from baskline.commands.common import LAMP_CAUTION
 from baskline.live_table import LiveTable
 from baskline.printing import console, say
-from baskline.scenario import Doing, Happening, Scenario, build
+from baskline.scenario import PAST_DAYS, Doing, Happening, Scenario, build, give_past
 from baskline.wording import DAY_HANG, day_lines
 from calibrate.errors import KeeperError
 from firmware_host.clock import ManualClock, SystemClock
@@ -56,11 +56,13 @@ def run_demo(folder: Path, *, seed: int, broker_config: Path | None) -> None:
     for old in (*folder.glob(f"{config.bridge.store.name}*"), capture_path, *folder.glob("day-*.png")):
         old.unlink(missing_ok=True)
     say(words, "An invented room: three enclosures, five spots, four boards. One day of it, accelerated.")
+    say(words, f"The store begins with the {PAST_DAYS // 7} weeks before that day, also invented.")
     say(words, f"{LAMP_CAUTION}\n")
 
     with ExitStack() as stack:
         store = stack.enter_context(_QuickStore.open(config.bridge.store))
         capture = stack.enter_context(closing(CaptureFile(capture_path)))
+        give_past(store, scenario)
         _watch_the_day(scenario, config, store, capture, _broker(broker_config, words), words)
         days = [
             spot_day(

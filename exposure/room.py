@@ -9,6 +9,7 @@ import math
 import zlib
 from dataclasses import dataclass
 from datetime import timedelta
+from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
@@ -122,6 +123,14 @@ WARM_UPS: dict[str, WarmUp] = {
 }
 
 
+class Influence(Protocol):
+    """Whatever changes the light: of a lamp, or on its way to a spot."""
+
+    def multiplier(self, t_ms: IntArray, seed: int) -> FloatArray:
+        """Return what the light is multiplied by at each time, never below zero."""
+        ...
+
+
 @dataclass(frozen=True, slots=True)
 class Episode:
     """A while in which the light is `factor` times what it would be: a leaf in the way, or a faulty lamp.
@@ -163,7 +172,7 @@ class LampLight:
     wander: float = 0.006
     ripple_depth: float = 0.3
     ripple_hz: float = 100.013
-    faults: tuple[Episode, ...] = ()
+    faults: tuple[Influence, ...] = ()
 
     def relative(self, t_ms: IntArray, integration_ms: float) -> FloatArray:
         """Return the output at each time, averaged over the `integration_ms` that follow."""
@@ -229,7 +238,7 @@ class SpotLight:
     distance_cm: float
     lamp_length_cm: float = 0.0
     transmission: float = 1.0
-    shades: tuple[Episode, ...] = ()
+    shades: tuple[Influence, ...] = ()
     ambient_c: float = 22.0
     warming_c: float = 8.0
     warming_s: float = 1500.0

@@ -7,6 +7,7 @@ those state, and not better: no calibration is perfect.
 from dataclasses import dataclass
 from datetime import date
 
+from baskline.scenario.ageing import DAY_MS, Ageing, Renewal
 from exposure.days import local_time_ms
 from exposure.room import ChannelResponse, Episode, LampLight, Photoperiod, SensorResponse, SpotLight
 
@@ -19,13 +20,19 @@ def minute(hour: int, minutes: int = 0) -> int:
     return hour * 60 + minutes
 
 
-def moment_ms(hour: int, minutes: int = 0) -> int:
-    """Return a local time of the demo's day in UTC milliseconds."""
-    return local_time_ms(DAY, minute(hour, minutes), TIME_ZONE)
+def moment_ms(hour: int, minutes: int = 0, day: date = DAY) -> int:
+    """Return a local time, of the demo's day or another, in UTC milliseconds."""
+    return local_time_ms(day, minute(hour, minutes), TIME_ZONE)
 
 
 SAGE_LEANS_IN_MS, SAGE_IS_CUT_MS = moment_ms(10, 20), moment_ms(11, 50)
 LAMP_RISES_MS, LAMP_RECOVERS_MS = moment_ms(13, 10), moment_ms(16, 20)
+
+# In the weeks before.
+NEW_TUBE_DAY = date(2025, 4, 5)
+STONE_SLIPS_MS = moment_ms(11, 40, date(2025, 4, 22))
+BOARD_AWAY_MS, BOARD_BACK_MS = moment_ms(19, 20, date(2025, 4, 13)), moment_ms(8, 10, date(2025, 4, 15))
+POWER_FAILS_MS, POWER_RETURNS_MS = moment_ms(13, 40, date(2025, 5, 6)), moment_ms(15, 5, date(2025, 5, 6))
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,6 +48,11 @@ class Watched:
 def watched_spots(seed: int) -> dict[str, tuple[Watched, ...]]:
     """Return what each board watches, by the board's identity."""
     midnight_ms = moment_ms(0)
+    # After a power cut the lamps need a while until they hold.
+    power_cut = Episode(
+        "power cut", POWER_FAILS_MS - 60_000, POWER_RETURNS_MS + 600_000, factor=0, ramp_s=300
+    )
+    new_tube = Renewal(moment_ms(10, 15, NEW_TUBE_DAY), 0.82, 0.25, round(2.5 * DAY_MS), midnight_ms)
     rock_lamp = LampLight(
         "metal-halide",
         Photoperiod(minute(9), minute(18), TIME_ZONE),
@@ -48,6 +60,7 @@ def watched_spots(seed: int) -> dict[str, tuple[Watched, ...]]:
         midnight_ms,
         change_per_1000_h=-0.08,
         wander=0.010,  # the arc moves
+        faults=(power_cut, Ageing(midnight_ms, -0.010)),
     )
     meadow_tube = LampLight(
         "t5",
@@ -55,6 +68,7 @@ def watched_spots(seed: int) -> dict[str, tuple[Watched, ...]]:
         seed + 2,
         midnight_ms,
         change_per_1000_h=-0.05,
+        faults=(power_cut, Ageing(midnight_ms, +0.004), new_tube),
     )
     wall_tube = LampLight(
         "t5",
@@ -62,13 +76,26 @@ def watched_spots(seed: int) -> dict[str, tuple[Watched, ...]]:
         seed + 3,
         midnight_ms,
         change_per_1000_h=-0.05,
-        faults=(Episode("ballast", LAMP_RISES_MS, LAMP_RECOVERS_MS, factor=2.0, ramp_s=900),),
+        faults=(
+            power_cut,
+            Ageing(midnight_ms, +0.014),
+            Episode("ballast", LAMP_RISES_MS, LAMP_RECOVERS_MS, factor=2.0, ramp_s=900),
+        ),
     )
+    # A stone slid in front of the crevice; before, more light came in.
+    stone = Episode("stone", 0, STONE_SLIPS_MS, factor=1.28, ramp_s=60)
     sage = Episode("sage", SAGE_LEANS_IN_MS, SAGE_IS_CUT_MS, factor=0.36, ramp_s=240, flutter=0.03)
 
     slate = SpotLight(rock_lamp, bare_uvi=5.0, bare_cm=30, distance_cm=38, ambient_c=23, warming_c=14)
     crevice = SpotLight(
-        rock_lamp, bare_uvi=5.0, bare_cm=30, distance_cm=62, transmission=0.25, ambient_c=22, warming_c=5
+        rock_lamp,
+        bare_uvi=5.0,
+        bare_cm=30,
+        distance_cm=62,
+        transmission=0.25,
+        shades=(stone,),
+        ambient_c=22,
+        warming_c=5,
     )
     thyme = SpotLight(
         meadow_tube, bare_uvi=2.3, bare_cm=30, distance_cm=34, lamp_length_cm=85, shades=(sage,), warming_c=6

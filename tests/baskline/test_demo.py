@@ -54,9 +54,10 @@ def test_it_says_what_it_is_and_the_cautions_first(printed):
     assert (
         lines[0] == "An invented room: three enclosures, five spots, four boards. One day of it, accelerated."
     )
-    assert lines[1].startswith("Before you reach in: lamps are hot and their UV hurts eyes and skin.")
-    assert "mains wiring to a licensed electrician" in lines[1]
-    assert "it never switches a lamp" in lines[1]
+    assert lines[1] == "The store begins with the 8 weeks before that day, also invented."
+    assert lines[2].startswith("Before you reach in: lamps are hot and their UV hurts eyes and skin.")
+    assert "mains wiring to a licensed electrician" in lines[2]
+    assert "it never switches a lamp" in lines[2]
 
 
 def test_piped_it_prints_plain_lines(printed):
@@ -168,7 +169,7 @@ def test_it_replaces_its_own_files_and_no_others(short_day, tmp_path, capsys):
     database.close()
     told_and_stored(tmp_path, capsys, seed=1)
     with sqlite3.connect(tmp_path / "demo.db") as database:
-        assert database.execute("SELECT count(*) FROM run").fetchone() == before == (1,)
+        assert database.execute("SELECT count(*) FROM run").fetchone() == before == (2,)  # past and day
     database.close()
     assert (tmp_path / "mine.txt").read_text() == "mine"
 

@@ -95,7 +95,7 @@ def test_one_spot_is_not_calibrated(config):
 def test_each_calibration_is_right_within_its_uncertainty_and_never_flagged(scenario, config, day_ms, spot):
     calibration = read_calibration(config.spots[spot].calibration)
     lamp_kind = config.lamps[config.spots[spot].lamp].kind
-    converted = calibration.convert(columns(scenario, config, spot, day_ms), lamp_kind=lamp_kind, age_days=20)
+    converted = calibration.convert(columns(scenario, config, spot, day_ms), lamp_kind=lamp_kind, age_days=60)
     truth = scenario.lights[spot].uvi_at(day_ms)
     assert not converted.flags.any()
     deviation = (converted.uvi - truth)[truth > 0.05] / converted.u_uvi[truth > 0.05]
