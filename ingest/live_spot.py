@@ -1,6 +1,7 @@
 """One spot as it is now: its latest sample, its place in the band, its day's dose, its open events."""
 
 from collections.abc import Sequence
+from datetime import timedelta
 
 from calibrate.calibration import Calibration
 from calibrate.samples import Flag, Samples
@@ -35,6 +36,9 @@ class LiveSpot:
         self.board = config.boards[spot.board].identity
         self._sensor = spot.sensor
         self._calibration = calibration
+        self._calibration_until = (
+            None if calibration is None else calibration.made_on + timedelta(days=calibration.valid_for_days)
+        )
         self._lamp_kind = config.lamps[spot.lamp].kind
         self._zone = spot.zone
         self._band = spot.band()
@@ -133,4 +137,6 @@ class LiveSpot:
             band_high_uvi=self._band.high_uvi,
             ceiling_uvi=self._band.ceiling_uvi,
             open_events=[event.kind for event in self.open_events],
+            day_from_ms=self._today.start_ms(now_ms),
+            calibration_until=self._calibration_until,
         )

@@ -40,6 +40,10 @@ class Today:
         day = self._count(now_ms)
         return min(1.0, self._seconds_seen * 1000 / max(1, now_ms - day.start_ms))
 
+    def start_ms(self, now_ms: int) -> int:
+        """Return when the day began, UTC milliseconds."""
+        return self._count(now_ms).start_ms
+
     def _count(self, now_ms: int) -> DayBounds:
         day = self._day
         if day is None or not day.start_ms <= now_ms < day.end_ms:

@@ -7,7 +7,7 @@ import json
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 from enum import StrEnum
 
 from calibrate.samples import Flag
@@ -33,7 +33,8 @@ class SpotState:
     """A spot as it is now; None wherever nothing is known.
 
     `at_ms` is when the sample was taken; `u_uvi` its standard uncertainty (k = 1); `dose_uvi_h` and
-    `coverage` (0 to 1) are of the keeper's day so far; `open_events` are the kinds open at this spot.
+    `coverage` (0 to 1) are of the keeper's day so far, which began at `day_from_ms`; `open_events` are the
+    kinds open at this spot; `calibration_until` is the last day on which its calibration holds.
     """
 
     spot: str
@@ -49,6 +50,8 @@ class SpotState:
     band_high_uvi: float | None
     ceiling_uvi: float | None
     open_events: Sequence[EventKind] = ()
+    day_from_ms: int | None = None
+    calibration_until: date | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -85,10 +88,12 @@ class Payloads:
                 "place": state.place.value,
                 "dose_uvi_h": _rounded(state.dose_uvi_h, 3),
                 "coverage": _rounded(state.coverage, 3),
+                "day_from": iso_utc(state.day_from_ms),
                 "zone": state.zone,
                 "band_low_uvi": _rounded(state.band_low_uvi, 3),
                 "band_high_uvi": _rounded(state.band_high_uvi, 3),
                 "ceiling_uvi": _rounded(state.ceiling_uvi, 3),
+                "calibration_until": state.calibration_until and state.calibration_until.isoformat(),
                 "open_events": [kind.value for kind in state.open_events],
             }
         )

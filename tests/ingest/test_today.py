@@ -1,3 +1,5 @@
+from datetime import UTC, datetime
+
 import numpy as np
 import pytest
 from hypothesis import given
@@ -90,3 +92,12 @@ def test_samples_that_nobody_asks_about_do_not_pile_up() -> None:
         today.add(samples([at_ms], 2.0))
         assert len(today._waiting) <= 1_000
     assert today.dose_uvi_h(NOON_MS + 10_000_000) == pytest.approx(2.0 * 10_000 / 3600)
+
+
+def test_the_day_says_when_it_began_also_where_the_clocks_change() -> None:
+    today = Today("Europe/Vienna", 60.0)
+    before = datetime(2026, 3, 29, 0, 30, tzinfo=UTC)  # 01:30 there, an hour before the clocks go forward
+    after = datetime(2026, 3, 29, 21, 30, tzinfo=UTC)  # 23:30 there
+    for now in (before, after):
+        began_ms = today.start_ms(round(now.timestamp() * 1000))
+        assert datetime.fromtimestamp(began_ms / 1000, UTC) == datetime(2026, 3, 28, 23, tzinfo=UTC)

@@ -1,6 +1,7 @@
 import json
 import math
 import re
+from datetime import date
 from pathlib import Path
 
 import jsonschema
@@ -47,10 +48,12 @@ SPOT = whole(
         "place": {"enum": [place.value for place in Place]},
         "dose_uvi_h": NUMBER_OR_NULL,
         "coverage": {"type": "number", "minimum": 0, "maximum": 1},
+        "day_from": TIME_OR_NULL,
         "zone": {"anyOf": [{"type": "integer", "minimum": 1, "maximum": 4}, {"type": "null"}]},
         "band_low_uvi": NUMBER_OR_NULL,
         "band_high_uvi": NUMBER_OR_NULL,
         "ceiling_uvi": NUMBER_OR_NULL,
+        "calibration_until": {"type": ["string", "null"], "pattern": r"^\d{4}-\d\d-\d\d$"},
         "open_events": KINDS,
     }
 )
@@ -117,6 +120,8 @@ spots = st.builds(
     band_high_uvi=floats,
     ceiling_uvi=floats,
     open_events=kinds,
+    day_from_ms=times,
+    calibration_until=st.none() | st.dates(min_value=date(2000, 1, 1)),
 )
 events = st.builds(
     Event,
@@ -207,7 +212,12 @@ def test_the_document_names_every_flag_place_and_kind():
 
 def test_missing_is_null_and_never_zero():
     said = read(PAYLOADS.spot_state(spot_state(at_ms=None, uvi=None, u_uvi=math.nan, dose_uvi_h=None)))
-    assert [said[key] for key in ("at", "uvi", "u_uvi", "dose_uvi_h")] == [None] * 4
+    assert [said[key] for key in ("at", "uvi", "u_uvi", "dose_uvi_h", "calibration_until")] == [None] * 5
+
+
+def test_the_end_of_a_calibration_is_a_day():
+    said = read(PAYLOADS.spot_state(spot_state(calibration_until=date(2026, 3, 1))))
+    assert said["calibration_until"] == "2026-03-01"
 
 
 def test_numbers_are_rounded_to_what_their_uncertainty_supports():
