@@ -3,9 +3,11 @@
 The keys are described in `ingest/CONFIG.md`.
 """
 
+from ingest.config.animals import SpeciesConfig
 from ingest.config.errors import ConfigError, Problem
 from ingest.config.load import load_config, parse_config
 from ingest.config.model import Config
+from ingest.config.page import PageConfig
 from ingest.config.places import (
     BandConfig,
     BoardConfig,
@@ -28,10 +30,12 @@ __all__ = [
     "MappingConfig",
     "MirrorConfig",
     "MqttConfig",
+    "PageConfig",
     "PiBusConfig",
     "Problem",
     "RulesConfig",
     "SerialConfig",
+    "SpeciesConfig",
     "SpotConfig",
     "load_config",
     "parse_config",

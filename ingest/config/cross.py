@@ -8,7 +8,10 @@ from collections.abc import Callable, Iterator, Mapping
 from typing import TypeAlias
 
 from calibrate.nearest import did_you_mean
+from exposure.species import SpeciesError
+from ingest.config.animals import species_for_spot
 from ingest.config.errors import Finding, KeyPath, dotted
+from ingest.config.page import is_loopback
 
 Document: TypeAlias = Mapping[str, object]
 Rule: TypeAlias = Callable[[Document], Iterator[Finding]]
@@ -108,8 +111,42 @@ def _zone_or_band(document: Document) -> Iterator[Finding]:
         if "zone" in spot and "band" in spot:
             yield Finding((*path, "band"), "stands beside a zone", "Keep one of the two")
         elif "zone" not in spot and "band" not in spot:
+            why = _no_band_by_species(document, spot)
             remedy = "Add the published exposure zone, for example: zone = 3, or a band of your own"
-            yield Finding((*path, "zone"), "is missing, and so is a band", remedy)
+            if why is not None:
+                yield Finding((*path, "zone"), f"is missing, and so is a band{why}", remedy)
+
+
+def _no_band_by_species(document: Document, spot: Document) -> str | None:
+    """Return why the enclosure's species gives the spot no band; None if it does."""
+    enclosure = _table(_table(document, "enclosure"), _text(spot, "enclosure") or "")
+    species = _text(enclosure, "species")
+    try:
+        species_for_spot(spot.get("kind", "basking"), species, _table(document, "species"))
+    except SpeciesError as error:
+        return f"; {error.what}" if species is not None else ""
+    return None
+
+
+def _own_species(document: Document) -> Iterator[Finding]:
+    owners: dict[str, KeyPath] = {}
+    for path, row in _entries(document, "species"):
+        if "zone" not in row and "band" not in row:
+            yield Finding((*path, "zone"), "is missing, and so is a band", "Add one of them, or both")
+        name = (_text(row, "name") or "").casefold()
+        if name and name in owners:
+            what = f"is {row['name']!r}, which is {dotted(owners[name])} already"
+            yield Finding((*path, "name"), what, "Keep one row for each animal")
+        owners.setdefault(name, path)
+
+
+def _doses(document: Document) -> Iterator[Finding]:
+    for path, spot in _entries(document, "spot"):
+        rules = _table(spot, "rules")
+        low, high = rules.get("dose_low_uvi_h"), rules.get("dose_high_uvi_h")
+        if isinstance(low, int | float) and isinstance(high, int | float) and not low < high:
+            what = f"is {high:g}, not over dose_low_uvi_h, which is {low:g}"
+            yield Finding((*path, "rules", "dose_high_uvi_h"), what, "Write the greater of the two here")
 
 
 def _lit_hours(document: Document) -> Iterator[Finding]:
@@ -141,6 +178,22 @@ def _mirror(document: Document) -> Iterator[Finding]:
     yield from _not_both(("mirror",), _table(document, "mirror"), "token_file", "token_env")
 
 
+def _page(document: Document) -> Iterator[Finding]:
+    """Whoever else can reach the page needs a password."""
+    path, page = ("page",), _table(document, "page")
+    yield from _both(path, page, "certificate_file", "key_file")
+    if "password_file" in page:
+        return
+    remedy = 'Run `baskline password`, and add: password_file = "page-password"'
+    if not is_loopback(_text(page, "host") or "127.0.0.1"):
+        yield Finding((*path, "host"), "lets other computers in, and there is no password", remedy)
+    if page.get("behind_proxy") is True:
+        yield Finding((*path, "behind_proxy"), "lets other computers in, and there is no password", remedy)
+    for key in ("guest_file", "token_file"):
+        if key in page:
+            yield Finding((*path, key), "stands without a password, without which all may do all", remedy)
+
+
 def _both(path: KeyPath, table: Document, first: str, second: str) -> Iterator[Finding]:
     for given, absent in ((first, second), (second, first)):
         if given in table and absent not in table:
@@ -157,9 +210,12 @@ _RULES: tuple[Rule, ...] = (
     _one_spot_a_sensor,
     _own_identities,
     _zone_or_band,
+    _own_species,
+    _doses,
     _plain_boards,
     _lit_hours,
     _claims,
     _broker,
     _mirror,
+    _page,
 )

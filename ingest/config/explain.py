@@ -28,7 +28,7 @@ _LIMITS = {
     "less_than_equal": ("le", "over"),
 }
 # Not shown when wrong: the secret itself may stand there by mistake.
-_NEAR_SECRETS = {"password_file", "password_env", "token_file", "token_env"}
+_NEAR_SECRETS = {"password_file", "password_env", "token_file", "token_env", "guest_file"}
 
 
 def explained(error: ErrorDetails) -> Finding:
