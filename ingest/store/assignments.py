@@ -129,6 +129,14 @@ class Assignments:
         spot_id = self._identities.find_spot(spot)
         return [] if spot_id is None else self._records("spot_id = ?", (spot_id,))
 
+    def revision(self) -> tuple[int, int]:
+        """Return something that differs after every change of what applies to any spot."""
+        n_records, n_withdrawn = self._database.row("SELECT count(*), total(withdrawn) FROM assignment") or (
+            0,
+            0,
+        )
+        return int(n_records), int(n_withdrawn)
+
     def spots(self) -> list[str]:
         """Return all spots that ever had an assignment, by name."""
         rows = self._database.rows(

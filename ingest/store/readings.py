@@ -91,6 +91,11 @@ class Readings:
         (last_ms,) = self._database.row(_LAST_OF_ALL) or (None,)
         return None if last_ms is None else int(last_ms)
 
+    def times_revision(self) -> tuple[int, int, int]:
+        """Return something that differs after stored readings have been given other times."""
+        last_run, total_shift_ms, total_sure = self._database.row(_TIMES_REVISION) or (0, 0, 0)
+        return int(last_run), int(total_shift_ms), int(total_sure)
+
     def next_utc_ms(self, board: str, from_ms: int) -> int | None:
         """Return a moment from `from_ms` on before which a board has no readings; None if it has no more.
 
@@ -226,6 +231,10 @@ SELECT min(first_ms) FROM (
     FROM board JOIN stream USING (board_id) JOIN tail USING (stream_id) JOIN run USING (run_id)
     WHERE board = ?1 AND batch_id > chunked_through AND end_ms >= ?2 - shift_ms GROUP BY run_id
 )
+"""
+# A run that has just begun has changed nothing yet; but only its number tells two opposite shifts apart.
+_TIMES_REVISION = """
+SELECT ifnull(max(run_id), 0), ifnull(sum(shift_ms * run_id), 0), ifnull(sum(sure_through), 0) FROM run
 """
 _NOTE_FORGOTTEN = """
 INSERT INTO forgotten VALUES (?1, ?2)
