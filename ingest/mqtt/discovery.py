@@ -1,22 +1,29 @@
 """Descriptions of our entities for the hub, in Home Assistant's published MQTT discovery schema.
 
 Spots, boards and the bridge are devices there.  State is read from our own retained topics; events come from
-the event topic, which is not retained, because that hub ignores a retained event.
+the event topic, which is not retained, because that hub ignores a retained event.  A hub puts the device's
+name before the entity's, so "Fern crown" has a "UV index".
 """
 
 import json
-from collections.abc import Iterable
+from collections import Counter
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 
-from exposure.events import EventKind
+from exposure.attention import Why
+from ingest.mqtt.entities import (
+    BOARD_ENTITIES,
+    BOARD_TROUBLES,
+    DIAGNOSTIC,
+    SPOT_KINDS,
+    SPOT_SENSORS,
+    SPOT_TROUBLES,
+    Fields,
+    read_from,
+    trouble_fields,
+)
 from ingest.mqtt.payloads import Change, event_type
 from ingest.mqtt.topics import Topics
-
-STATE_EXPIRES_S = 180
-"""A spot's state must be sent more often than this, or the hub shows it as unavailable: a bridge whose
-program hangs still holds its connection, so the last will alone would not tell."""
-
-_EVENT_TYPES = [event_type(kind, change) for kind in EventKind for change in Change]
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,13 +44,14 @@ class BoardEntry:
 
 
 def discovery_messages(
-    topics: Topics, spots: Iterable[SpotEntry], boards: Iterable[BoardEntry], version: str
+    topics: Topics, spots: Collection[SpotEntry], boards: Iterable[BoardEntry], version: str
 ) -> dict[str, str]:
     """Return topic and payload of every description; all are to be retained."""
     writer = _Writer(topics, version)
     writer.bridge()
+    named = Counter(spot.name for spot in spots)
     for spot in spots:
-        writer.spot(spot)
+        writer.spot(spot, spot.name if named[spot.name] == 1 else f"{spot.name}, {spot.enclosure}")
     for board in boards:
         writer.board(board)
     return writer.messages
@@ -52,123 +60,87 @@ def discovery_messages(
 class _Writer:
     def __init__(self, topics: Topics, version: str) -> None:
         self._topics = topics
-        self._origin = {"name": "baskline", "sw_version": version}
+        self._version = version
         self.messages: dict[str, str] = {}
 
     def bridge(self) -> None:
-        topic = self._topics.open_events
+        device = {
+            "identifiers": [self._topics.identity],
+            "name": f"baskline {self._topics.bridge}",
+            "model": "bridge",
+            "sw_version": self._version,
+        }
+        # It alone must not become unavailable with the bridge: it says that the bridge is gone.
+        self._add(
+            "binary_sensor",
+            "BRIDGE_running",
+            device,
+            {
+                "name": "Running",
+                "device_class": "running",
+                "state_topic": self._topics.availability,
+                "payload_on": "online",
+                "payload_off": "offline",
+                **DIAGNOSTIC,
+            },
+            available=False,
+        )
         self._add(
             "sensor",
             "BRIDGE_events",
-            {"identifiers": [self._topics.identity], "name": "baskline bridge", "model": "bridge"},
+            device,
+            read_from(
+                self._topics.open_events,
+                {
+                    "name": "Open events",
+                    "value_template": "{{ value_json.count }}",
+                    "state_class": "measurement",
+                    "icon": "mdi:bell-outline",
+                },
+            ),
+        )
+        self._add(
+            "event",
+            "BRIDGE_notice",
+            device,
             {
-                "name": "Open events",
-                "state_topic": topic,
-                "value_template": "{{ value_json.count }}",
-                "state_class": "measurement",
-                "icon": "mdi:bell-outline",
-                "json_attributes_topic": topic,
+                "name": "Notice",
+                "state_topic": self._topics.notice,
+                "event_types": [why.value for why in Why],
+                "qos": 1,
+                "icon": "mdi:bullhorn-outline",
             },
         )
 
-    def spot(self, spot: SpotEntry) -> None:
-        topic = self._topics.spot_state(spot.key)
+    def spot(self, spot: SpotEntry, name: str) -> None:
         stem = f"SPOT_{spot.key}"
-        device = self._device(stem, f"{spot.enclosure}: {spot.name}", "basking spot")
-        fresh: dict[str, object] = {"state_topic": topic, "expire_after": STATE_EXPIRES_S}
-        self._add(
-            "sensor",
-            f"{stem}_uvi",
-            device,
-            {
-                "name": "UV Index",
-                "value_template": "{{ value_json.uvi }}",
-                "unit_of_measurement": "UVI",
-                "state_class": "measurement",
-                "icon": "mdi:sun-wireless-outline",
-                "json_attributes_topic": topic,
-                **fresh,
-            },
-        )
-        self._add(
-            "sensor",
-            f"{stem}_uncertainty",
-            device,
-            {
-                "name": "UV Index standard uncertainty",
-                "value_template": "{{ value_json.u_uvi }}",
-                "unit_of_measurement": "UVI",
-                "state_class": "measurement",
-                "icon": "mdi:plus-minus-variant",
-                "entity_category": "diagnostic",
-                **fresh,
-            },
-        )
-        self._add(
-            "sensor",
-            f"{stem}_dose",
-            device,
-            {
-                "name": "UV dose today",
-                "value_template": "{{ value_json.dose_uvi_h }}",
-                "unit_of_measurement": "UVI·h",
-                "state_class": "total_increasing",
-                "icon": "mdi:sun-clock-outline",
-                **fresh,
-            },
-        )
-        self._add(
-            "sensor",
-            f"{stem}_place",
-            device,
-            {
-                "name": "Place in band",
-                "value_template": "{{ value_json.place }}",
-                "icon": "mdi:arrow-expand-vertical",
-                **fresh,
-            },
-        )
-        self._add(
-            "binary_sensor",
-            f"{stem}_problem",
-            device,
-            {
-                "name": "Problem",
-                "device_class": "problem",
-                "value_template": "{{ 'ON' if value_json.open_events else 'OFF' }}",
-                "payload_on": "ON",
-                "payload_off": "OFF",
-                **fresh,
-            },
-        )
-        self._event(stem, device, "spot", spot.key)
+        device = {**self._device(stem, name, "spot"), "suggested_area": spot.enclosure}
+        topic = self._topics.spot_state(spot.key)
+
+        def add(component: str, entity: str, fields: Fields) -> None:
+            self._add(component, f"{stem}_{entity}", device, read_from(topic, fields))
+
+        for entity, fields in SPOT_SENSORS.items():
+            add("sensor", entity, fields)
+        for trouble in SPOT_TROUBLES:
+            add("binary_sensor", trouble.entity, trouble_fields(trouble))
+        self._spot_event(stem, device, spot.key)
 
     def board(self, board: BoardEntry) -> None:
         stem = f"BOARD_{board.identity}"
-        device = self._device(stem, f"Board {board.name}", "sensor board")
+        device = self._device(stem, board.name, "sensor board")
         topic = self._topics.board_state(board.identity)
-        self._add(
-            "binary_sensor",
-            f"{stem}_connection",
-            device,
-            {
-                "name": "Connection",
-                "device_class": "connectivity",
-                "entity_category": "diagnostic",
-                "state_topic": topic,
-                "value_template": "{{ 'ON' if value_json.connected else 'OFF' }}",
-                "payload_on": "ON",
-                "payload_off": "OFF",
-                "json_attributes_topic": topic,
-            },
-        )
-        self._event(stem, device, "board", board.identity)
+        for entity, (component, fields) in BOARD_ENTITIES.items():
+            self._add(component, f"{stem}_{entity}", device, read_from(topic, {**fields, **DIAGNOSTIC}))
+        for trouble in BOARD_TROUBLES:
+            fields = read_from(topic, trouble_fields(trouble))
+            self._add("binary_sensor", f"{stem}_{trouble.entity}", device, fields)
 
-    def _event(self, stem: str, device: dict[str, object], subject_kind: str, subject: str) -> None:
+    def _spot_event(self, stem: str, device: Fields, spot: str) -> None:
         # One topic carries the events of the whole bridge; what renders to nothing is not this entity's.
         template = (
-            f"{{{{ value if value_json.subject_kind == '{subject_kind}' "
-            f"and value_json.subject == '{subject}' else '' }}}}"
+            "{{ value if value_json.subject_kind == 'spot' "
+            f"and value_json.subject == '{spot}' and value_json.change == '{Change.OPENED}' else '' }}}}"
         )
         self._add(
             "event",
@@ -177,14 +149,14 @@ class _Writer:
             {
                 "name": "Event",
                 "state_topic": self._topics.event,
-                "event_types": _EVENT_TYPES,
+                "event_types": [event_type(kind, Change.OPENED) for kind in SPOT_KINDS],
                 "value_template": template,
                 "qos": 1,
                 "icon": "mdi:bell-ring-outline",
             },
         )
 
-    def _device(self, stem: str, name: str, model: str) -> dict[str, object]:
+    def _device(self, stem: str, name: str, model: str) -> Fields:
         return {
             "identifiers": [f"{self._topics.identity}_{stem}"],
             "name": name,
@@ -192,12 +164,20 @@ class _Writer:
             "via_device": self._topics.identity,
         }
 
-    def _add(self, component: str, entity: str, device: dict[str, object], fields: dict[str, object]) -> None:
+    def _add(
+        self,
+        component: str,
+        entity: str,
+        device: Fields,
+        fields: Fields,
+        *,
+        available: bool = True,
+    ) -> None:
         payload = {
             "unique_id": f"{self._topics.identity}_{entity}",
-            "availability_topic": self._topics.availability,
+            **({"availability_topic": self._topics.availability} if available else {}),
             "device": {"manufacturer": "baskline", **device},
-            "origin": self._origin,
+            "origin": {"name": "baskline", "sw_version": self._version},
             **fields,
         }
         self.messages[self._topics.discovery(component, entity)] = json.dumps(payload, ensure_ascii=False)

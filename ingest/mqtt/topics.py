@@ -40,6 +40,7 @@ class Topics:
         root = _levels("root_topic", settings.root_topic)
         site = _level("site", settings.site)
         bridge = _level("bridge", settings.bridge)
+        self.bridge = bridge
         self.base = f"{root}/{site}/{bridge}"
         self.identity = f"baskline_{bridge}_AT_{site}"
         """Of the bridge: its MQTT client, and its device at the hub."""
@@ -54,6 +55,11 @@ class Topics:
     def event(self) -> str:
         """Each change of an event, once, not retained."""
         return f"{self.base}/event"
+
+    @property
+    def notice(self) -> str:
+        """What should reach a person now, once, not retained."""
+        return f"{self.base}/notice"
 
     @property
     def open_events(self) -> str:
