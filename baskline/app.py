@@ -9,7 +9,19 @@ from typing import Final, cast
 
 import typer
 
-from baskline.commands import boards, check, day, demo, events, flash, listen, recompute, replay, run
+from baskline.commands import (
+    boards,
+    check,
+    day,
+    demo,
+    events,
+    flash,
+    listen,
+    recompute,
+    replay,
+    run,
+    species,
+)
 from baskline.commands.calibrate import calibrate as calibrate_group
 from calibrate.errors import KeeperError
 
@@ -31,6 +43,7 @@ app = typer.Typer(
     epilog="Try it without any hardware: baskline demo",
 )
 app.command("demo")(demo.demo)
+app.command("species")(species.species)
 app.command("check")(check.check)
 app.command("boards")(boards.boards)
 app.command("flash")(flash.flash)

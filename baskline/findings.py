@@ -10,6 +10,7 @@ from baskline.ports import ports_of
 from calibrate.calibration import Calibration
 from calibrate.calibration_file import read_calibration
 from calibrate.errors import KeeperError
+from exposure.species import SpeciesError, find_species, species_named, with_own_rows, zones_text
 from firmware_host.clock import SystemClock
 from ingest.config import BoardConfig, Config, ConfigError, load_config
 from ingest.config.resolve import mirror_settings, mqtt_settings
@@ -26,7 +27,10 @@ _RECENT_MS: Final = 120_000
 
 @dataclass(frozen=True, slots=True)
 class Finding:
-    """One thing that was looked at: `fine`, or what is the matter and what to `do`."""
+    """One thing that was looked at: `fine`, or what is the matter and what to `do`.
+
+    What is fine with something to `do` is a note: it may well stay as it is.
+    """
 
     part: str
     subject: str
@@ -46,6 +50,7 @@ def look_at_everything(path: Path, seconds: float) -> Iterator[Finding]:
         return
     counted = f"{_counted(len(config.boards), 'board')}, {_counted(len(config.spots), 'spot')}"
     yield Finding("configuration", str(path), True, counted)
+    yield from _animals(config)
     yield from _calibrations(config)
     running = yield from _store(config)
     if running:
@@ -58,6 +63,31 @@ def look_at_everything(path: Path, seconds: float) -> Iterator[Finding]:
 
 def _counted(number: int, thing: str) -> str:
     return f"{number} {thing}{'' if number == 1 else 's'}"
+
+
+def _animals(config: Config) -> Iterator[Finding]:
+    """Say which species the table does not have, and which spots have their band from one."""
+    table = with_own_rows(config.own_species())
+    for key, enclosure in config.enclosures.items():
+        if enclosure.species is None:
+            continue
+        try:
+            species_named(enclosure.species, table)
+        except SpeciesError as error:
+            near = find_species(enclosure.species, table)
+            remedy = f"{near[0].name}, {zones_text(near[0])}, is the nearest row" if near else error.remedy
+            yield Finding("species", key, True, error.what, remedy)
+    for key, spot in config.spots.items():
+        if spot.by_species is not None:
+            band = spot.band()
+            yield Finding(
+                "band",
+                key,
+                True,
+                f"{band.low_uvi:g} to {band.high_uvi:g}, ceiling {band.ceiling_uvi:g}, by"
+                f" {spot.by_species.name}, because it names neither zone nor band",
+                "Zones guide; a band that you type is better",
+            )
 
 
 def _calibrations(config: Config) -> Iterator[Finding]:

@@ -4,13 +4,24 @@ import difflib
 import tomllib
 import unicodedata
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 from importlib.resources import files
+from typing import Final
 
 from calibrate.errors import KeeperError
 from exposure.bands import Band
 from exposure.zones import zone, zone_band
+
+GUIDE: Final = (
+    "Zones guide, they do not prescribe. They sum up what free animals chose, and an animal chooses by"
+    " moving: behaviour, shade and gradient matter more than any number, and every enclosure needs a"
+    " retreat with little UV."
+)
+CEILING: Final = (
+    "A zone's ceiling is its greatest published maximum: seen for a moment around noon, under the sun. It is"
+    " no level to run a lamp at; a lower ceiling of your own, in a band, is the more careful one."
+)
 
 
 class SpeciesError(KeeperError):
@@ -19,7 +30,7 @@ class SpeciesError(KeeperError):
 
 @dataclass(frozen=True, slots=True)
 class Species:
-    """One row of the table; a keeper's own needs a name, its zones and a source.
+    """One row of the table; a keeper's own needs a name, its zones or a band, and a source.
 
     `name` is scientific, of a species, or as `rank` says of a subspecies, genus or family.  `zones` in
     ascending order: more than one where sources disagree.  `own_band` overrides the zone's.  `evidence` is
@@ -41,7 +52,8 @@ class Species:
             raise SpeciesError(
                 "a row lacks its name or its source", where="species", remedy="Say where its zone is from"
             )
-        if not self.zones or list(self.zones) != sorted(set(self.zones)):
+        lacking = not self.zones and self.own_band is None
+        if lacking or list(self.zones) != sorted(set(self.zones)):
             raise SpeciesError(
                 f"zones of {self.name} are {list(self.zones)}",
                 where="species",
@@ -54,6 +66,11 @@ class Species:
     def band(self) -> Band:
         """The band to begin with: its own, or that of its lowest zone, which gives the least UV."""
         return self.own_band if self.own_band is not None else zone_band(self.zones[0])
+
+    @property
+    def verified(self) -> bool:
+        """Whether a published paper was read, or the keeper says so; else pages, practice or memory."""
+        return self.evidence in ("abstract", "keeper")
 
     @property
     def names(self) -> tuple[str, ...]:
@@ -82,9 +99,21 @@ def species_table() -> tuple[Species, ...]:
 
 
 def with_own_rows(own: Sequence[Species]) -> tuple[Species, ...]:
-    """Return the table with a keeper's rows first; one of the same name takes the other's place."""
-    names = {_plain(row.name) for row in own}
-    return (*own, *(row for row in species_table() if _plain(row.name) not in names))
+    """Return the table with a keeper's rows first.
+
+    One that goes by any name of ours takes its place, and is found by all of its names.
+    """
+    rows = {_plain(name): row for row in species_table() for name in row.names}
+    replaced = [rows.get(_plain(row.name)) for row in own]
+    merged = [row if old is None else _inheriting(row, old) for row, old in zip(own, replaced, strict=True)]
+    return (*merged, *(row for row in species_table() if row not in replaced))
+
+
+def _inheriting(row: Species, old: Species) -> Species:
+    known = {_plain(name) for name in row.names}
+    synonyms = (name for name in (old.name, *old.synonyms) if _plain(name) not in known)
+    common = (name for name in old.common if _plain(name) not in known)
+    return replace(row, rank=old.rank, synonyms=(*row.synonyms, *synonyms), common=(*row.common, *common))
 
 
 def find_species(pattern: str, table: Sequence[Species] | None = None) -> tuple[Species, ...]:
@@ -123,6 +152,35 @@ def species_named(name: str, table: Sequence[Species] | None = None) -> Species:
     near = [by_plain[match] for match in difflib.get_close_matches(wanted, by_plain, n=3, cutoff=0.7)]
     remedy = f"Did you mean {' or '.join(near)}?" if near else "Give a zone or type its band"
     raise SpeciesError(f"{name!r} is not in the table", where="species", remedy=remedy)
+
+
+def clear_species(name: str, table: Sequence[Species] | None = None) -> Species:
+    """Return the row of that name, if it leaves nothing to choose; else `SpeciesError` says what.
+
+    A row leaves nothing to choose when it stands for a species or subspecies, in one zone or with a band of
+    its own, and by more than memory.
+    """
+    row = species_named(name, table)
+    said = zones_text(row)
+    if row.rank not in ("species", "subspecies") and row.evidence != "keeper":
+        reason = f"{row.name} is a whole {row.rank}, in {said}"
+    elif row.own_band is None and len(row.zones) > 1:
+        reason = f"{row.name} is put in {said}"
+    elif row.evidence == "memory":
+        reason = f"that {row.name} belongs in {said} is from memory"
+    else:
+        return row
+    raise SpeciesError(reason, where="species", remedy="Choose its zone, or type its band")
+
+
+def zones_text(row: Species) -> str:
+    """Return its zones in words: `zones 3 and 4`, or `no zone`."""
+    if not row.zones:
+        return "no zone"
+    numbers = [str(number) for number in row.zones]
+    return f"zone{'s' if len(numbers) > 1 else ''} " + " and ".join(
+        filter(None, (", ".join(numbers[:-1]), numbers[-1]))
+    )
 
 
 _BY_GENUS, _NO_MATCH = 3, 4

@@ -35,7 +35,7 @@ def check(
     for finding in look_at_everything(config, seconds):
         found.append(finding)
         if not as_json:
-            sign = "fine  " if finding.fine else "MEND  "
+            sign = "MEND  " if not finding.fine else "note  " if finding.do else "fine  "
             say(words, f"{sign}{finding.part} {finding.subject}: {finding.what}", hang=_HANG)
             if finding.do:
                 say(words, f"{'':{_HANG}}{finding.do}", hang=_HANG)

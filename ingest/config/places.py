@@ -5,10 +5,11 @@ from datetime import time
 from types import MappingProxyType
 from typing import Annotated, Literal, Self
 
-from pydantic import AfterValidator, Field, model_validator
+from pydantic import AfterValidator, Field, PrivateAttr, model_validator
 
 from exposure.bands import Band, BandError
 from exposure.rules import RuleSettings
+from exposure.species import Species
 from exposure.zones import zone_band
 from firmware_host.mapped import LineMapping, MappingError
 from ingest.config.fields import (
@@ -230,12 +231,25 @@ class SpotConfig(Table):
 
     rules: RulesConfig = key("how this spot is judged", "{ under_hold_s = 1800 }", RulesConfig())
 
+    _by_species: Species | None = PrivateAttr(default=None)
+
+    @property
+    def by_species(self) -> Species | None:
+        """The species that gives the spot its band, where its keeper gave neither zone nor band."""
+        return self._by_species
+
+    def take_band_of(self, species: Species) -> None:
+        """Let a species give the band; said once, while the file is read."""
+        self._by_species = species
+
     def band(self) -> Band:
-        """Return the band typed in, else the zone's."""
+        """Return the band typed in, else the zone's, else that of the species."""
         if self.own_band is not None:
             return self.own_band.band()
-        assert self.zone is not None, "a spot has a zone or a band"
-        return zone_band(self.zone)
+        if self.zone is not None:
+            return zone_band(self.zone)
+        assert self._by_species is not None, "a spot has a zone or a band, or a species that gives it one"
+        return self._by_species.band
 
     def rule_settings(self, time_zone: str) -> RuleSettings:
         """Return how the spot is judged, where the local clock is that of `time_zone`."""

@@ -4,6 +4,7 @@ from exposure.bands import Band
 from exposure.species import (
     Species,
     SpeciesError,
+    clear_species,
     find_species,
     species_named,
     species_table,
@@ -115,3 +116,30 @@ def test_a_row_in_a_zone_that_does_not_exist_is_refused():
 def test_a_row_without_a_name_or_a_source_is_refused(name, source):
     with pytest.raises(SpeciesError):
         Species(name, (1,), source)
+
+
+def test_a_keepers_row_may_have_a_band_and_no_zone():
+    row = Species("Sphenodon punctatus", (), "a friend at the zoo", own_band=Band(0.5, 1.0, 2.0))
+    assert row.band == Band(0.5, 1.0, 2.0)
+    with pytest.raises(SpeciesError):
+        Species("Sphenodon punctatus", (), "a friend at the zoo")
+
+
+def test_a_keepers_row_under_another_of_its_names_is_found_by_all_of_them():
+    table = with_own_rows([Species("Amphibolurus vitticeps", (4,), "my vet")])
+    assert len(table) == len(species_table())
+    for name in ("Pogona vitticeps", "Amphibolurus vitticeps", "bearded dragon"):
+        assert species_named(name, table).source == "my vet"
+
+
+@pytest.mark.parametrize("name", ["Pogona vitticeps", "Uromastyx", "dart frog", "nobody"])
+def test_a_row_that_leaves_something_to_choose_is_not_clear(name):
+    with pytest.raises(SpeciesError):
+        clear_species(name)
+
+
+def test_a_row_in_one_zone_is_clear_but_not_from_memory_alone():
+    assert clear_species("leopard gecko").zones == (1,)
+    table = [Species("Sphenodon punctatus", (1,), "from memory, unverified", evidence="memory")]
+    with pytest.raises(SpeciesError, match="is from memory"):
+        clear_species("Sphenodon punctatus", table)
