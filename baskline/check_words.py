@@ -92,6 +92,8 @@ def chart_lines(chart: ControlChart, checks: Sequence["CheckRecord"], zone: Zone
 
 def due_line(state: "CheckState", time_zone: str) -> str:
     """Return when the next check is due."""
+    if state.due_ms is None:
+        return "No check is asked for (check_every_days is 0)."
     day = datetime.fromtimestamp(state.due_ms / 1000, UTC).astimezone(ZoneInfo(time_zone)).date()
     late = " It is overdue." if state.overdue else ""
     return f"Next check: {day:%A} {day.day} {day:%B %Y}.{late}"
@@ -121,7 +123,7 @@ def check_fields(
         "light_ratio": series.light,
         "sensor_ratio": series.sensor,
         "twins": [{"spot": twin.spot, "moved": twin.moved.value} for twin in twins],
-        "due": utc_text(state.due_ms),
+        "due": None if state.due_ms is None else utc_text(state.due_ms),
         "overdue": state.overdue,
     }
 

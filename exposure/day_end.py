@@ -1,12 +1,12 @@
 """The end of a spot's day: what is to be told of its dose, its lamp and its calibration."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 
 from exposure.dose_verdict import DoseVerdict, dose_findings, dose_verdict
 from exposure.events import Event, EventKind
-from exposure.findings import Finding, Findings, NotSo, settle
+from exposure.findings import Finding, Findings, NotSo, Standing, settle, still_standing
 from exposure.lamp_days import LampDay
 from exposure.lamp_findings import lamp_findings
 from exposure.lamps import LampReport
@@ -16,10 +16,11 @@ from exposure.rules import RuleSettings
 
 @dataclass(frozen=True, slots=True)
 class DayEnd:
-    """What the end of a day brings: the events that change, and the verdict on the dose."""
+    """What the end of a day brings: the events that change, the verdict on the dose, and what is so now."""
 
     events: tuple[Event, ...]
     dose: DoseVerdict
+    standing: Mapping[EventKind, Standing]
 
 
 def day_end(
@@ -32,6 +33,7 @@ def day_end(
     lamp_days: Sequence[LampDay] = (),
     report: LampReport | None = None,
     calibration_ends: date | None = None,
+    stood: Mapping[EventKind, Standing] | None = None,
 ) -> DayEnd:
     """Judge a day that is over.
 
@@ -44,11 +46,14 @@ def day_end(
     lamp_days, report
         The lamp's days since it was last changed, this one the last, and the report on them.
     calibration_ends
-        The day after which the sensor's calibration is out of date.
+        The day after which the sensor's calibration is out of date; None without one.
+    stood
+        The `standing` of the day before.
 
     Notes
     -----
-    The same days give the same events, whenever they are judged: nothing is remembered but what is open.
+    The same days give the same events, whenever they are judged: nothing is remembered but what is open and
+    what stood.
     """
     verdict = dose_verdict(profile, before, settings)
     found = {
@@ -56,13 +61,14 @@ def day_end(
         **(lamp_findings(report, lamp_days, settings, open_events) if report is not None else {}),
         **_calibration_findings(calibration_ends, profile.bounds.date, settings),
     }
-    events = settle(spot, profile.bounds.end_ms, found, open_events)
-    return DayEnd(tuple(events), verdict)
+    stood = {} if stood is None else stood
+    events = settle(spot, profile.bounds.end_ms, found, open_events, stood)
+    return DayEnd(tuple(events), verdict, still_standing(found, stood))
 
 
 def _calibration_findings(ends: date | None, today: date, settings: RuleSettings) -> Findings:
     if ends is None:
-        return {}
+        return {EventKind.CALIBRATION_DUE: NotSo("there is no calibration")}
     left_days = (ends - today).days
     if left_days < 0:
         return {EventKind.CALIBRATION_DUE: NotSo("the calibration has ended")}

@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import TypeAlias
+from typing import Final, TypeAlias
 
 from exposure.events import Event, EventKind, EvidenceValue, Severity
 from exposure.kinds import KINDS, new_event
@@ -28,13 +28,31 @@ class NotSo:
 Findings: TypeAlias = Mapping[EventKind, Finding | NotSo]
 """What was judged, by kind.  A kind that is not there could not be judged: its event stays as it is."""
 
+
+@dataclass(frozen=True, slots=True)
+class Standing:
+    """Something that was so when it was last looked for: its cause, as in `Finding`, and its severity."""
+
+    about: str
+    severity: Severity
+
+
 _GRAVITY = {Severity.NOTE: 0, Severity.TODAY: 1, Severity.NOW: 2}
+_NOTHING: Final[Mapping[EventKind, Standing]] = {}
 
 
-def settle(spot: str, at_ms: int, found: Findings, open_events: Sequence[Event]) -> list[Event]:
+def settle(
+    spot: str,
+    at_ms: int,
+    found: Findings,
+    open_events: Sequence[Event],
+    stood: Mapping[EventKind, Standing] = _NOTHING,
+) -> list[Event]:
     """Return the events of a spot that change by what was found.
 
-    An open event changes only if it has become graver, and is then to be looked at anew.
+    An open event changes only if it has become graver, and is then to be looked at anew.  What `stood`
+    already and has no open event was closed by hand: it is told again only when it has become graver, or
+    when it has gone and come again.
     """
     by_kind = {event.kind: event for event in open_events if event.is_open and event.subject == spot}
     changes: list[Event] = []
@@ -42,20 +60,52 @@ def settle(spot: str, at_ms: int, found: Findings, open_events: Sequence[Event])
         event = by_kind.get(kind)
         if isinstance(finding, NotSo):
             if event is not None:
-                changes.append(event.closed(at_ms, finding.why))
+                changes.append(_closed(event, at_ms, finding.why))
             continue
         if event is not None and event.evidence.get("about", "") != finding.about:
-            changes.append(event.closed(at_ms, "another one has come"))
+            changes.append(_closed(event, at_ms, "another one has come"))
             event = None
         fresh = _event(kind, spot, at_ms, finding)
         if event is None:
-            changes.append(fresh)
-        elif _GRAVITY[fresh.severity] > _GRAVITY[event.severity]:
+            known = stood.get(kind)
+            if known is None or known.about != finding.about or _is_graver(fresh.severity, known.severity):
+                changes.append(fresh)
+        elif _is_graver(fresh.severity, event.severity):
             changes.append(replace(fresh, identity=event.identity, opened_ms=event.opened_ms))
     return changes
 
 
+def still_standing(
+    found: Findings, stood: Mapping[EventKind, Standing] = _NOTHING
+) -> dict[EventKind, Standing]:
+    """Return what is so after something was looked for: what could not be judged is as it was.
+
+    Nothing is less grave than it ever was while it stood: an event that was closed by hand is not told again
+    for going down and up.
+    """
+    standing = {kind: known for kind, known in stood.items() if kind not in found}
+    for kind, finding in found.items():
+        if isinstance(finding, Finding):
+            severity, known = _severity(kind, finding), stood.get(kind)
+            if known is not None and known.about == finding.about and _is_graver(known.severity, severity):
+                severity = known.severity
+            standing[kind] = Standing(finding.about, severity)
+    return standing
+
+
+def _closed(event: Event, at_ms: int, why: str) -> Event:
+    return event.closed(max(at_ms, event.opened_ms), why)  # a clock that was ahead may have opened it
+
+
+def _is_graver(severity: Severity, than: Severity) -> bool:
+    return _GRAVITY[severity] > _GRAVITY[than]
+
+
+def _severity(kind: EventKind, finding: Finding) -> Severity:
+    return KINDS[kind].severity if finding.severity is None else finding.severity
+
+
 def _event(kind: EventKind, spot: str, at_ms: int, finding: Finding) -> Event:
-    severity = KINDS[kind].severity if finding.severity is None else finding.severity
+    severity = _severity(kind, finding)
     about = {"about": finding.about} if finding.about else {}
     return new_event(kind, spot, at_ms, finding.sentence, {**about, **finding.evidence}, severity=severity)

@@ -145,14 +145,14 @@ KINDS: Final[Mapping[EventKind, KindFacts]] = {
     EventKind.CHECK_OVERDUE: KindFacts(
         Severity.NOTE,
         "check overdue",
-        "Hold a hand-held meter beside the sensor, with the lamp warm and glasses on that stop UV, and type in "
-        "what it shows",
+        "Hold a hand-held meter beside the sensor, with the lamp warm and glasses on that stop UV, and type "
+        "in what it shows",
     ),
     EventKind.CHECK_OUT: KindFacts(
         Severity.TODAY,
         "check failed",
-        "Clean lamp and sensor and check again with the meter beside the sensor, calibrate the sensor anew if "
-        "they still disagree, and trust the meter until then",
+        "Clean lamp and sensor and check again with the meter beside the sensor, calibrate the sensor anew "
+        "if they still disagree, and trust the meter until then",
     ),
     EventKind.BOARD_SILENT: KindFacts(
         Severity.TODAY,

@@ -26,6 +26,7 @@ from ingest.link_log import LinkLog
 from ingest.links import LinkNews, Links
 from ingest.live_boards import LiveBoards
 from ingest.live_spots import LiveSpots
+from ingest.nightly import Nightly
 from ingest.pending import Pending
 from ingest.store.batch import CLOCK_UNSURE_MARK, StampedBatch
 from ingest.store.store import Store
@@ -85,12 +86,13 @@ class Bridge:
         now_ms = self._timeline.now_utc_ms(start)
         opened = [event for event in store.events.open() if not bulk or event.opened_ms <= now_ms]
         self._record = EventRecord(store, event_message, opened)
-        self._upkeep = Upkeep(store, start, raw_keep_days=config.bridge.raw_keep_days)
         self.boards = LiveBoards(config, opened, now_ms)
         self._log = LinkLog(self.boards.configured, start)
         self._live = LiveSpots(config, store, calibrations, opened, now_ms)
         self.spots = self._live.by_key
         self._review = LateReview(store, self.spots)
+        self._nightly = Nightly(store, config, calibrations, now_ms, bulk=bulk)
+        self._upkeep = Upkeep(store, config, start, self._nightly.keep_from_ms)
 
     def take(self, traffic: Iterable[Traffic]) -> None:
         """Take in what happened on the links."""
@@ -99,6 +101,7 @@ class Bridge:
                 self._tick_links(self._now)  # also where much is taken in at once: each thing in its time
             self._now = item.at
             self._observe_clock(item.at)
+            self._end_days(item.at)
             for news in self._links.take(item):
                 self._hear(news, item.at)
         self._judge(None if self._bulk else self._now.mono_ms)
@@ -112,6 +115,7 @@ class Bridge:
     def tick(self, now: Moment) -> None:
         """Do what time alone makes due; cheap when nothing is."""
         self._observe_clock(now)
+        self._end_days(now)
         self._tick_links(now)
         self._judge(now.mono_ms)
         if now.mono_ms - self._ticked_ms >= _TICK_EVERY_MS:
@@ -147,6 +151,10 @@ class Bridge:
         self.n_stored += sum(map(len, new))
         self._pending.stored()
         self._events.clear()
+        self._tell(changed)
+
+    def _tell(self, changed: Sequence[Event]) -> None:
+        """Tell of events that are stored."""
         self._record.log(changed)
         for event in changed:
             for listener in self._audience:
@@ -246,10 +254,25 @@ class Bridge:
             self._record.restamp(step.delta_ms)
             self._review.restamp(step.delta_ms)
             self._live.assign(started_ms)
+            self._nightly.restamp(step.delta_ms, now_ms)
         self._live.restamp(step.delta_ms, now_ms, self._record)
         self.boards.restamp(step.delta_ms, self._record.latest(self.boards.open_events))
 
     # -- what time makes due
+
+    def _end_days(self, now: Moment) -> None:
+        """Judge a day that is over; at the same place in the traffic, live and replayed."""
+        now_ms = self._timeline.now_utc_ms(now)
+        if now_ms < self._nightly.due_ms or not self._nightly.is_due(now_ms):
+            return
+        self.commit()
+        with self._store.transaction():
+            changed = [
+                event
+                for ended in self._nightly.step(now_ms)
+                for event in self._record.put(ended.events, of_this_run=ended.of_this_run)
+            ]
+        self._tell(changed)
 
     def _every_second(self, now: Moment) -> None:
         now_ms = self._timeline.now_utc_ms(now)

@@ -13,6 +13,7 @@ from calibrate.errors import KeeperError
 from calibrate.points import ReferenceMeter
 from calibrate.samples import VALUELESS, Flag
 from calibrate.spot_check import Change, Moved, Verdict, spot_check, verdict_of, what_moved
+from exposure.days import day_bounds
 from ingest.spot_levels import Levels
 from ingest.steadiness import BLOCKS, steadiness
 from ingest.store.checks import CheckRecord
@@ -176,29 +177,44 @@ def series_of(checks: Sequence[CheckRecord], calibration: str) -> Series:
     )
 
 
+def calibrated_ms(calibration: Calibration, time_zone: str) -> int:
+    """Return when a calibration was made: the beginning of that day."""
+    return day_bounds(calibration.made_on, time_zone).start_ms
+
+
 @dataclass(frozen=True, slots=True)
 class CheckState:
-    """Where a spot stands with its checks.  `verdict` is the last one's, None before the first."""
+    """Where a spot stands with its checks.
 
-    due_ms: int
+    `due_ms` is None where none is asked for; `verdict` is the last one's, None before the first.
+    """
+
+    due_ms: int | None
     overdue: bool
     verdict: Verdict | None
     last: CheckRecord | None
 
 
 def check_state(
-    checks: Sequence[CheckRecord], calibration: Calibration, calibrated_ms: int, now_ms: int
+    checks: Sequence[CheckRecord],
+    calibration: Calibration,
+    calibrated_ms: int,
+    now_ms: int,
+    every_days: float = CHECK_EVERY_DAYS,
 ) -> CheckState:
     """Return when the next check is due, and what the last one said.
 
-    A new calibration counts as a check: it was compared with the meter at `calibrated_ms`.
+    A new calibration counts as a check: it was compared with the meter at `calibrated_ms`.  `every_days` 0
+    asks for none.
     """
     counted = [c for c in checks if not c.withdrawn and c.calibration == calibration.identity]
     last = counted[-1] if counted else None
-    due_ms = max(calibrated_ms, 0 if last is None else last.at_ms) + CHECK_EVERY_DAYS * DAY_MS
+    due_ms = None
+    if every_days:
+        due_ms = max(calibrated_ms, 0 if last is None else last.at_ms) + round(every_days * DAY_MS)
     return CheckState(
         due_ms,
-        overdue=now_ms > due_ms + OVERDUE_AFTER_DAYS * DAY_MS,
+        overdue=due_ms is not None and now_ms > due_ms + OVERDUE_AFTER_DAYS * DAY_MS,
         verdict=None if last is None else verdict_of(last.e_n),
         last=last,
     )

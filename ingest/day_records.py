@@ -117,9 +117,9 @@ class DayRecords:
             )
 
     def unkept(self, spot: str, first: date, last: date) -> list[date]:
-        """Return the days of which there are readings and no record that holds, in order."""
+        """Return the days of which there are all readings and no record that holds, in order."""
         days = _Days(self._store, self._config, spot, first, last)
-        return [bounds.date for bounds in days if days.kept(bounds) is None]
+        return [bounds.date for bounds in days if days.kept(bounds) is None and not days.is_forgotten(bounds)]
 
     def unkept_lamps(self, spot: str, first: date, last: date) -> list[date]:
         """Return the days for which `lamps` would have to go back to raw readings for another calibration."""
@@ -237,12 +237,17 @@ class _Days:
             self._last is not None
             and self.calibration != ""
             and bool(spans)
-            and not self._is_forgotten({span.assignment.board for span in spans}, bounds.start_ms)
+            and not self.is_forgotten(bounds)
             and all(
                 (span.assignment.board, span.assignment.sensor) == (self._last.board, self._last.sensor)
                 for span in spans
             )
         )
+
+    def is_forgotten(self, bounds: DayBounds) -> bool:
+        """Return whether readings of a day have been forgotten."""
+        boards = {span.assignment.board for span in self.spans(bounds)}
+        return self._is_forgotten(boards, bounds.start_ms)
 
     def _holds(self, row: DayRow | LampRow, bounds: DayBounds) -> bool:
         """Return whether nothing else applies to the day than did when it was put on record.

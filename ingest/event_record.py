@@ -27,13 +27,16 @@ class EventRecord:
         self._opened_ms: dict[str, int] = {}
         self._closed_ms: dict[str, int] = {}
 
-    def put(self, events: Iterable[Event]) -> list[Event]:
-        """Store events, in the caller's transaction; return those that changed, as they now stand."""
+    def put(self, events: Iterable[Event], *, of_this_run: bool = True) -> list[Event]:
+        """Store events, in the caller's transaction; return those that changed, as they now stand.
+
+        `of_this_run`: their times are by this run's clock, and move when it turns out wrong.
+        """
         changed = []
         for event in events:
-            if event.identity not in self._earlier:
+            if of_this_run and event.identity not in self._earlier:
                 self._opened_ms[event.identity] = event.opened_ms
-            if event.closed_ms is not None:
+            if of_this_run and event.closed_ms is not None:
                 self._closed_ms[event.identity] = event.closed_ms
             stored = self._store.events.put(event)
             if stored is not None:

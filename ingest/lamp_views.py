@@ -50,8 +50,8 @@ def lamp_view(
 ) -> LampView:
     """Return a lamp as `spot` has seen it up to the day `until`."""
     configured = config.lamps[lamp]
-    changes = tuple(each for each in store.lamp_changes.of(lamp) if not each.withdrawn and each.day <= until)
-    hung = max([configured.installed, *(each.day for each in changes if each.what is LampChangeKind.LAMP)])
+    changes = _changes(store, lamp, until)
+    hung = hung_on(store, config, lamp, until)
     since = max([hung, *(each.day for each in changes)])
     seen = records.lamps(spot, hung, until)
     calibration = seen[-1].calibration if seen else ""
@@ -64,6 +64,16 @@ def lamp_view(
         claim_uvi=_claim_uvi(configured),
     )
     return LampView(lamp, spot, since, hours_before, changes, days, report)
+
+
+def hung_on(store: Store, config: Config, lamp: str, until: date) -> date:
+    """Return the day on which the lamp was put in that hung on the day `until`."""
+    new = [each.day for each in _changes(store, lamp, until) if each.what is LampChangeKind.LAMP]
+    return max([config.lamps[lamp].installed, *new])
+
+
+def _changes(store: Store, lamp: str, until: date) -> tuple[LampChange, ...]:
+    return tuple(each for each in store.lamp_changes.of(lamp) if not each.withdrawn and each.day <= until)
 
 
 def _hours_before(seen: list[LampDay], hung: date, first: date) -> float:

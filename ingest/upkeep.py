@@ -1,8 +1,11 @@
 """The store's housekeeping: flushing, summarising, packing and forgetting, a little each second."""
 
+from collections.abc import Callable
 from typing import Final
 
 from firmware_host.clock import Moment
+from ingest.config import Config
+from ingest.record_upkeep import RecordUpkeep
 from ingest.store.store import Store
 from ingest.summaries import Summariser
 
@@ -19,10 +22,15 @@ _DAY_MS: Final = 86_400_000
 class Upkeep:
     """Looks after a store while a bridge writes to it."""
 
-    def __init__(self, store: Store, start: Moment, *, raw_keep_days: int | None) -> None:
+    def __init__(
+        self, store: Store, config: Config, start: Moment, keep_from_ms: Callable[[], int | None]
+    ) -> None:
+        """`keep_from_ms` tells from when on readings are still needed, None if none are."""
         self._store = store
         self._summariser = Summariser(store)
-        self._raw_keep_days = raw_keep_days
+        self._records = RecordUpkeep(store, config)
+        self._raw_keep_days = config.bridge.raw_keep_days
+        self._keep_from_ms = keep_from_ms
         self._summarise_due_ms = self._synced_ms = self._forgot_ms = start.mono_ms
 
     def step(self, now: Moment, now_ms: int, *, clock_sure: bool) -> None:
@@ -37,11 +45,16 @@ class Upkeep:
             self._raw_keep_days is not None
             and clock_sure
             and now.mono_ms - self._forgot_ms >= _FORGET_EVERY_MS
+            and self._records.is_done
         ):
             self._forgot_ms = now.mono_ms
-            self._store.readings.forget_before(now_ms - self._raw_keep_days * _DAY_MS)
+            before_ms = now_ms - self._raw_keep_days * _DAY_MS
+            keep_from_ms = self._keep_from_ms()
+            self._store.readings.forget_before(
+                before_ms if keep_from_ms is None else min(before_ms, keep_from_ms)
+            )
 
     def summarise_step(self, now_ms: int) -> bool:
-        """Do one small step of summarising and packing; return whether there was anything to do."""
+        """Do one small step of summarising, packing or recording; return whether there was anything to do."""
         did = self._summariser.step(before_ms=now_ms - _SUMMARISE_AFTER_MS)
-        return self._store.readings.compact(now_ms) or did
+        return self._store.readings.compact(now_ms) or did or self._records.step(now_ms)

@@ -66,6 +66,13 @@ class Checks:
                 )
             self._database.execute("UPDATE spot_check SET withdrawn = 1 WHERE check_id = ?", (check_id,))
 
+    def state(self) -> tuple[int, int]:
+        """Return two numbers that change when a check is made or withdrawn."""
+        newest, withdrawn = self._database.row(
+            "SELECT ifnull(max(check_id), 0), ifnull(sum(withdrawn), 0) FROM spot_check"
+        ) or (0, 0)
+        return int(newest), int(withdrawn)
+
     def of(self, spot: str) -> list[CheckRecord]:
         """Return all checks of a spot, also withdrawn ones, in order of time."""
         rows = self._database.rows(

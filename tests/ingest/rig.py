@@ -74,7 +74,7 @@ def calibration(uvi_per_count: float = UVI_PER_COUNT) -> Calibration:
         channels=(Channel("uva_counts", noise=1.5),),
         uvi_range=(0.0, 12.0),
         uncertainty=Uncertainty(covariance=((0.25, 0.0), (0.0, 1e-10))),
-        made_on=date(2026, 5, 1),
+        made_on=date(2026, 5, 27),
         temperature=Temperature("temperature_c", 25.0, (5.0, 60.0), 0.0, 0.0, 0.5),
     )
 

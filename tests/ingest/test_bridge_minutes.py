@@ -7,7 +7,7 @@ import pytest
 from firmware_host.clock import Moment
 from ingest.store.store import Store
 from ingest.upkeep import Upkeep
-from tests.ingest.rig import HOUR_MS, NOON_MS, TODAY, Board, Rig, day_of
+from tests.ingest.rig import CONFIG, HOUR_MS, NOON_MS, TODAY, Board, Rig, config, day_of
 
 
 def wave(at_ms: float) -> float:
@@ -19,7 +19,7 @@ def summarised(rig: Rig) -> None:
     """Bring the minutes up to date, as runs that follow do."""
     with Store.open(rig.store_path) as store:
         store.begin_run(rig.clock.moment())
-        upkeep = Upkeep(store, Moment(0, 0, True), raw_keep_days=None)
+        upkeep = Upkeep(store, rig.settings, Moment(0, 0, True), lambda: None)
         while upkeep.summarise_step(rig.clock.moment().wall_ms + HOUR_MS):
             pass
         assert store.minutes.dirty() == []
@@ -125,7 +125,10 @@ def test_minutes_stay_when_raw_readings_are_forgotten(tmp_path: Path) -> None:
     now = rig.clock.moment()
     with Store.open(rig.store_path) as store:
         store.begin_run(now)
-        upkeep = Upkeep(store, Moment(now.mono_ms - HOUR_MS, 0, True), raw_keep_days=30)
+        settings = config(CONFIG.replace("[bridge]", "[bridge]\nraw_keep_days = 30"))
+        upkeep = Upkeep(store, settings, Moment(now.mono_ms - HOUR_MS, 0, True), lambda: None)
+        while upkeep.summarise_step(now.wall_ms):  # forgetting waits for the days' records
+            pass
         upkeep.step(now, now.wall_ms, clock_sure=False)
         assert sum(map(len, store.readings.between("rock-1", 0, 1 << 52))) == 1_210
         upkeep.step(now, now.wall_ms, clock_sure=True)

@@ -1,9 +1,7 @@
 """`baskline calibrate verify`: does the calibration still hold?"""
 
-from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
-from zoneinfo import ZoneInfo
 
 import typer
 
@@ -68,7 +66,7 @@ def verify(
     """
     from baskline.check_words import check_fields, check_lines, due_line, series_lines
     from firmware_host.clock import SystemClock
-    from ingest.checking import check_state, series_of
+    from ingest.checking import calibrated_ms, check_state, series_of
     from ingest.store.store import Store
     from ingest.twins import twins
 
@@ -98,7 +96,8 @@ def verify(
         now_ms = clock.moment().wall_ms
         series = series_of(known, calibration.identity)
         zone = configured.bridge.time_zone
-        state = check_state(known, calibration, _made_ms(calibration, zone), now_ms)
+        every_days = configured.rule_settings(spot).check_every_days
+        state = check_state(known, calibration, calibrated_ms(calibration, zone), now_ms, every_days)
         beside = []
         if series.checks:
             beside = list(twins(store, configured, spot, series.checks[0].at_ms, now_ms))
@@ -156,11 +155,12 @@ def _check(
     resolution: float | None,
     seconds: float,
 ) -> "CheckRecord":
-    from ingest.checking import compare, running_value
+    from ingest.checking import calibrated_ms, compare, running_value
     from ingest.checks_now import Settle, levels_now
 
     levels = levels_now(config, spot, clock, Settle(seconds), _wait)
-    age_days = (clock.moment().wall_ms - _made_ms(calibration, config.bridge.time_zone)) / 86_400_000
+    made_ms = calibrated_ms(calibration, config.bridge.time_zone)
+    age_days = (clock.moment().wall_ms - made_ms) / 86_400_000
     running = running_value(
         levels,
         calibration,
@@ -175,9 +175,3 @@ def _check(
 
 def _wait(why: str) -> None:
     typer.echo(f"({why})", err=True)
-
-
-def _made_ms(calibration: "Calibration", time_zone: str) -> int:
-    made = calibration.made_on
-    local = datetime(made.year, made.month, made.day, tzinfo=ZoneInfo(time_zone))
-    return round(local.astimezone(UTC).timestamp() * 1000)

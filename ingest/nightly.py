@@ -1,0 +1,241 @@
+"""The end of each spot's day in the daemon: its record, what it is worth telling, and checks that are due.
+
+Everything here happens at moments of the traffic, one spot's day at a time, so that a capture gives the same
+answer as the live run did and the ports are never left alone for long.
+"""
+
+from bisect import insort
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+from typing import Final, TypeAlias
+
+from calibrate.calibration import Calibration
+from exposure.day_end import DayEnd, day_end
+from exposure.days import DayBounds, day_bounds, local_date
+from exposure.events import Event, EventKind, Severity
+from exposure.findings import Standing
+from ingest.check_events import check_events
+from ingest.config import Config
+from ingest.day_records import DayRecord, DayRecords
+from ingest.lamp_views import lamp_view
+from ingest.store.day_rows import AROUND_MS
+from ingest.store.judged import StandingRow
+from ingest.store.store import Store
+
+GRACE_MS: Final = 15 * 60_000
+"""So long after local midnight a day is over: its last line needs a reading after it, and boards that were
+not heard for some minutes say again what they remember."""
+
+AFTER_START_MS: Final = 10 * 60_000
+"""So long after its start a run judges nothing: boards say first what the host has missed, and a clock
+without a battery is set."""
+
+_STEP_EVERY_MS: Final = 1_000
+_CHECKS_EVERY_MS: Final = 3_600_000
+_LOOK_EVERY_MS: Final = 10_000
+_USUAL_DAYS: Final = 30
+_FOR_EVER_MS: Final = 2**53
+
+
+_Over: TypeAlias = tuple[int, int, str, DayBounds]
+"""When a day began, the place of its spot in the configuration, the spot, the day."""
+
+
+@dataclass(frozen=True, slots=True)
+class Ended:
+    """Events that change.  `of_this_run`: they happened by this run's clock, and move when it is set."""
+
+    events: Sequence[Event]
+    of_this_run: bool
+
+
+class Nightly:
+    """Judges the days of a bridge's spots when they are over, each once, the oldest first."""
+
+    def __init__(
+        self,
+        store: Store,
+        config: Config,
+        calibrations: Mapping[str, Calibration],
+        now_ms: int,
+        *,
+        bulk: bool,
+    ) -> None:
+        """Take up where an earlier run left off.
+
+        A spot that was never judged begins with today.  `bulk` is for a replay, in which nobody else records
+        checks and whose times may be older than what the store has.
+        """
+        self._store = store
+        self._config = config
+        self._bulk = bulk
+        self._calibrations = calibrations
+        self._records = DayRecords(store, config)
+        self._zone = config.bridge.time_zone
+        self._started_ms = now_ms
+        self._days_due_ms = self._checks_due_ms = now_ms + AFTER_START_MS
+        self._look_due_ms = _FOR_EVER_MS if bulk else now_ms
+        self._checks_seen = store.checks.state()
+        self._over: list[_Over] | None = None
+        with store.transaction():
+            for spot in config.spots:
+                through_ms = store.judged.through(spot)
+                # An earlier run's clock may have been ahead.
+                if through_ms is None or (through_ms > now_ms and not bulk):
+                    store.judged.set_through(spot, self._today(now_ms).start_ms)
+
+    @property
+    def due_ms(self) -> int:
+        """When `is_due` is worth asking."""
+        return min(self._days_due_ms, self._checks_due_ms, self._look_due_ms)
+
+    def is_due(self, now_ms: int) -> bool:
+        """Return whether there may be something to judge."""
+        if now_ms >= self._look_due_ms:
+            self._look_due_ms = now_ms + _LOOK_EVERY_MS
+            seen = self._store.checks.state()
+            if seen != self._checks_seen:
+                self._checks_seen = seen
+                self._checks_due_ms = now_ms
+        return now_ms >= min(self._days_due_ms, self._checks_due_ms)
+
+    def step(self, now_ms: int) -> list[Ended]:
+        """Judge what is due, at most one day of one spot; in the transaction that stores the events.
+
+        All readings that have come must be stored.
+        """
+        ended = []
+        if now_ms >= self._checks_due_ms:
+            self._checks_due_ms = now_ms + _CHECKS_EVERY_MS
+            ended.append(Ended(self._judge_checks(now_ms), of_this_run=False))
+        if now_ms >= self._days_due_ms:
+            judged = self._judge_oldest(now_ms)
+            if judged is None:
+                self._days_due_ms = self._next_night_ms(now_ms)
+            else:
+                ended.append(judged)
+                self._days_due_ms = now_ms + _STEP_EVERY_MS
+        return ended
+
+    def restamp(self, step_ms: int, now_ms: int) -> None:
+        """Move along with the run's readings to a better time, which is `now_ms` now; in that transaction."""
+        began_ms, self._started_ms = self._started_ms, self._started_ms + step_ms
+        for spot in self._config.spots:
+            through_ms = self._store.judged.through(spot)
+            assert through_ms is not None, "each spot has one since the start"
+            if through_ms > began_ms:  # of days in this run, which have moved
+                self._store.judged.set_through(spot, through_ms + step_ms)
+            elif through_ms > self._started_ms:
+                self._store.judged.set_through(spot, self._today(self._started_ms).start_ms)
+        self._over = None
+        self._days_due_ms = max(now_ms, self._started_ms + AFTER_START_MS)
+        self._checks_due_ms = max(now_ms, self._started_ms + AFTER_START_MS)
+        self._look_due_ms += step_ms
+
+    # -- days
+
+    def _judge_oldest(self, now_ms: int) -> Ended | None:
+        """Judge the oldest day that is over and not judged yet, of the first spot; None if there is none."""
+        if self._over is None:
+            self._over = []
+            for number, spot in enumerate(self._config.spots):
+                self._add_next(number, spot, now_ms)
+        while self._over:
+            _, number, spot, day = self._over.pop(0)
+            ended = self._judge_day(spot, day)
+            self._add_next(number, spot, now_ms)
+            if ended is not None:
+                return ended
+        self._over = None
+        return None
+
+    def _add_next(self, number: int, spot: str, now_ms: int) -> None:
+        day = self._next_day(spot)
+        if day is not None and day.end_ms + GRACE_MS <= now_ms:
+            assert self._over is not None
+            insort(self._over, (day.start_ms, number, spot, day), key=lambda each: each[:2])
+
+    def _next_day(self, spot: str) -> DayBounds | None:
+        """Return the first day, not judged yet, of which there may be readings."""
+        through_ms = self._store.judged.through(spot) or 0
+        found = []
+        for span in self._store.assignments.timeline(spot, through_ms, _FOR_EVER_MS):
+            next_ms = self._store.readings.next_utc_ms(span.assignment.board, span.from_ms)
+            if next_ms is not None and next_ms < span.to_ms:
+                found.append(next_ms)
+        return self._today(min(found)) if found else None
+
+    def _judge_day(self, spot: str, day: DayBounds) -> Ended | None:
+        """Put a day on record and judge it; None if nothing of it was seen."""
+        self._store.judged.set_through(spot, day.end_ms)
+        records = self._records.of(spot, day.date, day.date)
+        if not records:
+            return None
+        self._records.keep(records[0])
+        end = self._end_of(records[0])
+        self._store.judged.set_standing(
+            spot,
+            [StandingRow(kind, each.about, each.severity) for kind, each in sorted(end.standing.items())],
+        )
+        return Ended(end.events, of_this_run=day.end_ms > self._started_ms)
+
+    def _end_of(self, record: DayRecord) -> DayEnd:
+        spot, day = record.spot, record.date
+        before = self._records.of(spot, day - timedelta(days=_USUAL_DAYS), day - timedelta(days=1))
+        view = lamp_view(self._store, self._config, self._records, self._config.spots[spot].lamp, spot, day)
+        seen_today = bool(view.days) and view.days[-1].date == day
+        return day_end(
+            spot,
+            record.profile,
+            [each.profile for each in before],
+            self._config.rule_settings(spot),
+            self._opened(record.profile.bounds.end_ms),
+            lamp_days=view.days,
+            report=view.report if seen_today else None,
+            calibration_ends=self._calibration_ends(spot),
+            stood={
+                EventKind(row.kind): Standing(row.about, Severity(row.severity))
+                for row in self._store.judged.standing(spot)
+            },
+        )
+
+    def _calibration_ends(self, spot: str) -> date | None:
+        calibration = self._calibrations.get(spot)
+        if calibration is None:
+            return None
+        return calibration.made_on + timedelta(days=calibration.valid_for_days)
+
+    def _today(self, utc_ms: int) -> DayBounds:
+        return day_bounds(local_date(utc_ms, self._zone), self._zone)
+
+    def _next_night_ms(self, now_ms: int) -> int:
+        today = self._today(now_ms)
+        return (today.start_ms if now_ms < today.start_ms + GRACE_MS else today.end_ms) + GRACE_MS
+
+    # -- spot checks
+
+    def _judge_checks(self, now_ms: int) -> list[Event]:
+        opened = self._opened(now_ms)
+        return [
+            event
+            for spot in self._config.spots
+            for event in check_events(
+                spot,
+                self._store.checks.of(spot),
+                self._calibrations.get(spot),
+                opened,
+                now_ms=now_ms,
+                every_days=self._config.rule_settings(spot).check_every_days,
+                time_zone=self._zone,
+            )
+        ]
+
+    def _opened(self, at_ms: int) -> list[Event]:
+        """Return the open events; in a replay only those that were open by then."""
+        return [event for event in self._store.events.open() if not self._bulk or event.opened_ms <= at_ms]
+
+    def keep_from_ms(self) -> int | None:
+        """Return from when on readings are needed for days that were not judged yet; None if none are."""
+        days = [self._next_day(spot) for spot in self._config.spots]
+        return min((day.start_ms - AROUND_MS for day in days if day is not None), default=None)

@@ -1,0 +1,98 @@
+"""Keeps the records of days up to date in the background, one day of one spot at a time."""
+
+from collections import deque
+from datetime import date, timedelta
+from enum import Enum
+from typing import Final, TypeAlias
+
+from exposure.days import local_date
+from ingest.config import Config
+from ingest.day_records import DayRecords
+from ingest.lamp_views import hung_on
+from ingest.store.store import Store
+
+_LOOK_EVERY_MS: Final = 60_000
+# What has no record at all is rare: days from before there were records, or of which all came late.
+_LOOK_THROUGH_EVERY_MS: Final = 3_600_000
+
+
+class _What(Enum):
+    DAY = "day"
+    LAMP = "lamp"  # by the calibration that applies now
+
+
+_Work: TypeAlias = tuple[_What, str, date]
+
+
+class RecordUpkeep:
+    """Makes anew what has become stale, and makes what is missing."""
+
+    def __init__(self, store: Store, config: Config) -> None:
+        self._store = store
+        self._config = config
+        self._records = DayRecords(store, config)
+        self._work: deque[_Work] = deque()
+        self._spots: deque[str] = deque()  # to be looked through
+        self._look_due_ms = self._look_through_due_ms = 0
+
+    @property
+    def is_done(self) -> bool:
+        """Whether nothing is known to be left to do."""
+        return self._look_due_ms > 0 and not self._work and not self._spots
+
+    def step(self, now_ms: int) -> bool:
+        """Do one piece of what there is to do; return whether there was any."""
+        if self._work:
+            self._do(*self._work.popleft())
+            return True
+        if self._spots:
+            self._work.extend(self._missing(self._spots.popleft()))
+            return True
+        if not self._look_due_ms <= now_ms + _LOOK_EVERY_MS:  # the clock was set back
+            self._look_due_ms = self._look_through_due_ms = now_ms
+        if now_ms < self._look_due_ms:
+            return False
+        self._look_due_ms = now_ms + _LOOK_EVERY_MS
+        self._work.extend(
+            (_What.DAY, spot, date.fromisoformat(day))
+            for spot, day in self._store.days.stale()
+            if spot in self._config.spots
+        )
+        if now_ms >= self._look_through_due_ms:
+            self._look_through_due_ms = now_ms + _LOOK_THROUGH_EVERY_MS
+            self._spots.extend(self._config.spots)
+        return bool(self._work or self._spots)
+
+    def _do(self, what: _What, spot: str, day: date) -> None:
+        with self._store.transaction():
+            if what is _What.LAMP:
+                self._records.keep_lamp(spot, day, self._last_judged(spot) or day)
+                return
+            record = self._records.derive(spot, day)
+            if record is None:
+                self._store.days.remove(spot, day.isoformat())
+            else:
+                self._records.keep(record)
+
+    def _missing(self, spot: str) -> list[_Work]:
+        """Return what a spot's days lack, the newest first: these are asked for."""
+        last = self._last_judged(spot)
+        first_ms = self._store.readings.next_utc_ms(
+            self._config.boards[self._config.spots[spot].board].identity, 0
+        )
+        if last is None or first_ms is None:
+            return []
+        first = local_date(first_ms, self._config.bridge.time_zone)
+        hung = hung_on(self._store, self._config, self._config.spots[spot].lamp, last)
+        days: list[_Work] = [(_What.DAY, spot, day) for day in self._records.unkept(spot, first, last)]
+        lamps: list[_Work] = [
+            (_What.LAMP, spot, day) for day in self._records.unkept_lamps(spot, max(hung, first), last)
+        ]
+        return [*days[::-1], *lamps[::-1]]
+
+    def _last_judged(self, spot: str) -> date | None:
+        through_ms = self._store.judged.through(spot)
+        if through_ms is None:
+            return None
+        today = local_date(through_ms, self._config.bridge.time_zone)  # the first day that was not judged
+        return today - timedelta(days=1)
