@@ -1,0 +1,358 @@
+"""The chart of a spot's last days: each day's dose with its interval, and where its hours of light lay."""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+from typing import Any, Final
+
+from baskline.charts.dates import date_span, day_label
+from baskline.charts.sheet import NARROW_BELOW_PX, Frame, Scale, Sheet, text_size_px
+from baskline.charts.text import width_px
+from baskline.wording import with_doubt
+from exposure.profile import DayProfile
+from exposure.usual import Usual, day_figures, usual_of
+from ingest.day_records import DayRecord
+
+_K: Final = 2.0
+_USUAL_DAYS: Final = 30
+# A quarter of an hour less than all is all.
+_SEEN_WHOLE: Final = 0.99
+_HEADROOM: Final = 1.16
+_BAR_PART: Final = 0.62
+# Columns narrower than this have no words of their own.
+_LEAST_COLUMN_PX: Final = 26
+# More days than these are told together to who cannot see them.
+_TOLD_DAY_BY_DAY: Final = 10
+_ROWS: Final = (
+    ("over ceiling", "hours_above_ceiling"),
+    ("above band", "hours_above_band"),
+    ("in band", "hours_in_band"),
+    ("below band", "hours_below_band"),
+)
+
+
+@dataclass(frozen=True, slots=True)
+class DaysDrawing:
+    """What the chart shows: the days from `first` to `last`, of which those that were seen have a profile.
+
+    `usual` is the dose of the 30 days before; `today` is the one of the days that is not over yet.
+    """
+
+    label: str
+    first: date
+    last: date
+    profiles: Sequence[DayProfile]
+    usual: Usual | None
+    today: date | None = None
+
+
+def days_drawing(
+    label: str, records: Sequence[DayRecord], last: date, *, days: int = 7, today: date | None = None
+) -> DaysDrawing:
+    """Gather the `days` up to `last` from a spot's records, which may begin 30 days earlier."""
+    first = last - timedelta(days=days - 1)
+    before = [r for r in records if first - timedelta(days=_USUAL_DAYS) <= r.date < first]
+    return DaysDrawing(
+        label,
+        first,
+        last,
+        [record.profile for record in records if first <= record.date <= last],
+        usual_of([day_figures(record.profile)["dose_uvi_h"] for record in before]),
+        today if today is not None and first <= today <= last else None,
+    )
+
+
+def days_spec(days: DaysDrawing, *, total_width_px: int = 760, dark: bool = False) -> dict[str, Any]:
+    """Return the chart as a Vega-Lite specification, `total_width_px` wide (360 for a phone)."""
+    return _Pen(days, total_width_px, dark=dark).spec()
+
+
+@dataclass(frozen=True, slots=True)
+class _Column:
+    """A day's place: `profile` is None if nothing of it was seen."""
+
+    day: date
+    left_px: float
+    right_px: float
+    profile: DayProfile | None
+
+    @property
+    def middle_px(self) -> float:
+        return (self.left_px + self.right_px) / 2
+
+    @property
+    def has_dose(self) -> bool:
+        return self.profile is not None and self.profile.dose_uvi_h is not None
+
+    @property
+    def unseen(self) -> float:
+        """The part of the day without a UVI."""
+        return 1.0 if self.profile is None or not self.has_dose else 1 - self.profile.coverage
+
+
+class _Pen:
+    def __init__(self, days: DaysDrawing, total_width_px: int, *, dark: bool) -> None:
+        self._days = days
+        narrow = total_width_px < NARROW_BELOW_PX
+        size = text_size_px(narrow=narrow)
+        self._strip_px = size + 9  # over the plot, for the axis' title
+        self._dose_px = self._strip_px + (150 if narrow else 185)
+        self._row_px = 34 if narrow else 38
+        self._rows_px = self._dose_px + 34
+        names = [name for name, _ in _ROWS]
+        usual = [_usual_words(days.usual)] if days.usual else []
+        right = round(max(width_px(words, size) for words in [*names, *usual])) + 8
+        seen = [profile for profile in days.profiles if profile.dose_uvi_h is not None]
+        self._is_partly_unseen = any(p.coverage < _SEEN_WHOLE for p in seen) or len(seen) < self._n_days
+        self._sheet = Sheet(
+            Frame.of(
+                total_width_px,
+                title=f"{days.label}, {date_span(days.first, days.last)}",
+                summary=list(self._summary(seen)),
+                caption=list(self._caption(seen)),
+                left_px=36 if narrow else 44,
+                right_px=right,
+                height_px=self._rows_px + len(_ROWS) * self._row_px,
+                under_px=40,
+            ),
+            dark=dark,
+        )
+        width = self._sheet.frame.width_px / self._n_days
+        profiles = {profile.bounds.date: profile for profile in days.profiles}
+        self._columns = [
+            _Column(day, n * width, (n + 1) * width, profiles.get(day))
+            for n, day in enumerate(days.first + timedelta(days=n) for n in range(self._n_days))
+        ]
+        highest = max(
+            [1.0, *(p.dose_uvi_h + _K * (p.u_dose_uvi_h or 0) for p in seen if p.dose_uvi_h is not None)]
+        )
+        self._dose = Scale(0, highest * _HEADROOM, self._dose_px, self._strip_px)
+        self._words_fit = width >= _LEAST_COLUMN_PX
+
+    @property
+    def _n_days(self) -> int:
+        return (self._days.last - self._days.first).days + 1
+
+    def spec(self) -> dict[str, Any]:
+        self._usual()
+        self._unseen()
+        self._doses()
+        self._hours()
+        self._axes()
+        return self._sheet.spec(self._description())
+
+    def _usual(self) -> None:
+        usual, sheet = self._days.usual, self._sheet
+        if usual is None:
+            return
+        low, high = _usual_range(usual)
+        top, bottom = self._dose.px(min(high, self._dose.high)), self._dose.px(min(low, self._dose.high))
+        box = {"x": 0, "y": top, "x2": sheet.frame.width_px, "y2": bottom, "ink": sheet.colours.band}
+        sheet.boxes("usual", [{**box, "low_uvi_h": low, "high_uvi_h": high}])
+        line = sheet.frame.size_px + 2
+        y = min(max((top + bottom) / 2, self._strip_px + line), self._dose_px - line)
+        ink = sheet.colours.band_ink
+        self._margin(
+            "usual_words",
+            [(y - line / 2, "usual", ink), (y + line / 2, f"{low:.0f} to {high:.0f}", ink)],
+        )
+
+    def _unseen(self) -> None:
+        boxes = []
+        for column in self._columns:
+            if column.day == self._days.today or column.unseen <= 1 - _SEEN_WHOLE:
+                continue
+            left = column.right_px - column.unseen * (column.right_px - column.left_px)
+            boxes.append((left + 1, self._strip_px, column.right_px - 1, self._dose_px))
+            if not column.has_dose:
+                boxes.append(
+                    (column.left_px + 1, self._rows_px, column.right_px - 1, self._sheet.frame.height_px)
+                )
+        self._sheet.hatching("unseen", boxes)
+        size = self._sheet.frame.size_px
+        words = [
+            {
+                "x": column.middle_px,
+                "y": self._dose_px / 2,
+                "words": "not seen",
+                "ink": self._sheet.colours.ink,
+            }
+            for column in self._columns
+            if column.profile is None and width_px("not seen", size) < column.right_px - column.left_px
+        ]
+        self._sheet.words("unseen_words", words, align="center")
+
+    def _doses(self) -> None:
+        sheet, colours = self._sheet, self._sheet.colours
+        bars, edges, whiskers, words = [], [], [], []
+        for column in self._columns:
+            profile = column.profile
+            if profile is None or profile.dose_uvi_h is None or profile.u_dose_uvi_h is None:
+                continue
+            dose, half = profile.dose_uvi_h, _K * profile.u_dose_uvi_h
+            reach = _BAR_PART / 2 * (column.right_px - column.left_px)
+            bar = {"x": column.middle_px - reach, "x2": column.middle_px + reach, "y": self._dose.px(dose)}
+            bars.append(
+                {
+                    **bar,
+                    "y2": float(self._dose_px),
+                    "ink": colours.line,
+                    "day": column.day.isoformat(),
+                    "dose_uvi_h": dose,
+                    "u_dose_uvi_h": profile.u_dose_uvi_h,
+                    "coverage": profile.coverage,
+                }
+            )
+            edges.append({**bar, "y2": self._dose.px(dose), "ink": colours.line})
+            upper, lower = self._dose.px(dose + half), self._dose.px(max(dose - half, 0))
+            at = {"x": column.middle_px, "x2": column.middle_px}
+            whiskers.append({**at, "y": upper, "y2": lower, "ink": colours.ink})
+            least = profile.at_least or column.unseen > 1 - _SEEN_WHOLE
+            number = f"{dose:.0f}" if dose >= 9.95 and sheet.frame.narrow else f"{dose:.1f}"
+            said = f"≥ {number}" if least else number
+            words.append({"x": column.middle_px, "y": upper - 4, "words": said, "ink": colours.ink})
+        sheet.boxes("doses", bars, opacity=0.3)
+        sheet.rules("dose_edges", edges, strokeWidth=2)
+        sheet.rules("dose_intervals", whiskers, strokeWidth=1.5)
+        if self._words_fit:
+            sheet.words("dose_words", words, align="center", baseline="bottom")
+
+    def _hours(self) -> None:
+        sheet, colours = self._sheet, self._sheet.colours
+        inks = (colours.limit, colours.line, colours.band_ink, colours.quiet)
+        longest = max([1.0, *(column.profile.lit_hours or 0 for column in self._columns if column.profile)])
+        bars, words, lines, names = [], [], [], []
+        for number, ((name, field), ink) in enumerate(zip(_ROWS, inks, strict=True)):
+            bottom = self._rows_px + (number + 1) * self._row_px - 4
+            lines.append(
+                {"x": 0, "x2": sheet.frame.width_px, "y": bottom, "y2": bottom, "ink": colours.quiet}
+            )
+            names.append((bottom - 9, name, ink))
+            most_px = self._row_px - 8 - sheet.frame.size_px
+            for column in self._columns:
+                spent = getattr(column.profile, field) if column.has_dose else None
+                if spent is None:
+                    continue
+                top = bottom - most_px * spent / longest
+                reach = _BAR_PART / 2 * (column.right_px - column.left_px)
+                if spent >= 0.05:
+                    bars.append(
+                        {
+                            "x": column.middle_px - reach,
+                            "x2": column.middle_px + reach,
+                            "y": min(top, bottom - 1.5),
+                            "y2": bottom,
+                            "ink": ink,
+                            "day": column.day.isoformat(),
+                            "where": name,
+                            "hours": spent,
+                        }
+                    )
+                said, said_ink = (f"{spent:.1f}", ink) if spent >= 0.05 else ("0", colours.quiet)
+                words.append({"x": column.middle_px, "y": top - 2, "words": said, "ink": said_ink})
+        sheet.rules("row_lines", lines, strokeWidth=0.8)
+        sheet.boxes("hours", bars, opacity=0.85)
+        if self._words_fit:
+            sheet.words(
+                "hours_words", words, align="center", baseline="bottom", fontSize=sheet.frame.size_px - 1
+            )
+        self._margin("row_names", names)
+
+    def _axes(self) -> None:
+        sheet, colours = self._sheet, self._sheet.colours
+        sheet.y_axis("dose_axis", self._dose, "dose, UVI·h", about=4)
+        title = {"x": sheet.frame.edge_px - sheet.frame.left_px, "y": self._rows_px - 4, "ink": colours.quiet}
+        sheet.words(
+            "hours_title",
+            [{**title, "words": "hours of light"}],
+            halo=False,
+            align="left",
+            baseline="bottom",
+            fontSize=sheet.frame.size_px - 1,
+        )
+        sheet.rules(
+            "dose_floor",
+            [
+                {
+                    "x": 0,
+                    "x2": sheet.frame.width_px,
+                    "y": float(self._dose_px),
+                    "y2": float(self._dose_px),
+                    "ink": colours.quiet,
+                }
+            ],
+        )
+        labels = []
+        for column in self._columns:
+            if not self._words_fit and column.day.weekday() != 0:
+                continue
+            over, under = (
+                (f"{column.day:%a}", f"{column.day.day}")
+                if self._words_fit
+                else (f"{column.day.day}", f"{column.day:%b}")
+            )
+            if column.day == self._days.today:
+                over = "today"
+            y = sheet.frame.height_px + 4
+            labels += [
+                {"x": column.middle_px, "y": y, "words": over, "ink": colours.ink},
+                {"x": column.middle_px, "y": y + sheet.frame.size_px + 3, "words": under, "ink": colours.ink},
+            ]
+        sheet.words("day_labels", labels, halo=False, align="center", baseline="top")
+
+    def _margin(self, name: str, lines: Sequence[tuple[float, str, str]]) -> None:
+        """Write (y, words, ink) in the right margin."""
+        x = self._sheet.frame.width_px + 6
+        rows = [{"x": x, "y": y, "words": words, "ink": ink} for y, words, ink in lines]
+        self._sheet.words(name, rows, halo=False, align="left")
+
+    def _summary(self, seen: Sequence[DayProfile]) -> Iterator[str]:
+        doses = [profile.dose_uvi_h for profile in seen if profile.dose_uvi_h is not None]
+        if not doses:
+            yield "no UVI on any of these days"
+            return
+        yield f"dose {min(doses):.1f} to {max(doses):.1f} UVI·h a day"
+        if self._days.usual is not None:
+            yield f"usual {_usual_words(self._days.usual)} (the {_USUAL_DAYS} days before)"
+        over = sum(profile.hours_above_ceiling or 0 for profile in seen)
+        if over >= 0.05:
+            yield f"{over:.1f} h over the ceiling"
+
+    def _caption(self, seen: Sequence[DayProfile]) -> Iterator[str]:
+        if seen:
+            bands = {(p.band.low_uvi, p.band.high_uvi, p.band.ceiling_uvi) for p in seen}
+            low, high, ceiling = bands.pop()
+            yield "band changed meanwhile" if bands else f"band {low:g} to {high:g}, ceiling {ceiling:g}"
+            yield "thin lines: ± (k = 2, about 95 %)"
+            yield "over the ceiling is part of above"
+        if self._is_partly_unseen:
+            yield "hatched: that part of the day was not seen"
+
+    def _description(self) -> str:
+        if self._n_days > _TOLD_DAY_BY_DAY:
+            return f"{self._sheet.frame.title}. {'; '.join(self._sheet.frame.summary)}."
+        told = []
+        for column in self._columns:
+            profile = column.profile
+            day = day_label(column.day)
+            if profile is None or not column.has_dose:
+                told.append(f"{day}: not known")
+                continue
+            told.append(
+                f"{day}: dose {with_doubt(profile.dose_uvi_h, profile.u_dose_uvi_h, 'UVI·h')},"
+                f" {profile.hours_in_band or 0:.1f} h in band, {profile.hours_below_band or 0:.1f} below,"
+                f" {profile.hours_above_band or 0:.1f} above,"
+                f" {profile.hours_above_ceiling or 0:.1f} over the ceiling"
+            )
+        return f"{self._sheet.frame.title}. {'; '.join(told)}."
+
+
+def _usual_range(usual: Usual) -> tuple[float, float]:
+    """Return between which doses nineteen of twenty days lie; as wide as it can be printed, at least."""
+    half = max(_K * usual.scatter, 0.5)
+    return max(usual.median - half, 0.0), usual.median + half
+
+
+def _usual_words(usual: Usual) -> str:
+    low, high = _usual_range(usual)
+    return f"{low:.0f} to {high:.0f}"

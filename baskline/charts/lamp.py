@@ -1,0 +1,454 @@
+"""The chart of a lamp as one of its spots sees it: what it gave, how it changes, when that matters."""
+
+import math
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+from typing import Any, Final
+
+from baskline.charts.dates import date_ticks, day_label
+from baskline.charts.lanes import Span, in_lanes
+from baskline.charts.sheet import NARROW_BELOW_PX, Frame, Scale, Sheet, text_size_px
+from baskline.charts.text import packed, width_px
+from exposure.bands import Band
+from exposure.lamp_days import LampDay
+from exposure.lamps import BURN_IN_HOURS, Forecast, LampReport, LampState
+from exposure.wording import uvi_text
+from ingest.config import Config
+from ingest.lamp_views import LampView
+from ingest.store.lamp_changes import LampChangeKind
+
+_K: Final = 2.0
+_TREND_DAYS: Final = 56
+# What is to come takes at most so much of the width: what was seen is the evidence.
+_AHEAD_PART: Final = 0.6
+_LEAST_AHEAD_DAYS: Final = 28
+_HEADROOM: Final = 0.12
+_DASHED: Final = [5, 4]
+_STATE_WORDS: Final = {
+    LampState.BURNING_IN: "burning in: no verdict yet",
+    LampState.TOO_FEW_DAYS: "too few days for a trend",
+    LampState.STEADY: "steady",
+    LampState.FADING: "fading",
+    LampState.RISING: "rising",
+}
+_CHANGE_WORDS: Final = {
+    LampChangeKind.LAMP: "new lamp",
+    LampChangeKind.DISTANCE: "other distance",
+    LampChangeKind.MESH: "other mesh",
+    LampChangeKind.PLACE: "moved",
+    LampChangeKind.OTHER: "changed",
+}
+_LIMIT_WORDS: Final = {
+    "low": "leaves the band downwards",
+    "high": "leaves the band upwards",
+    "ceiling": "passes the ceiling",
+    "due": "comes down to 0.7 of its baseline",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class LampDrawing:
+    """What the chart of a lamp shows; `began` says what its first day began with."""
+
+    title: str
+    since: date
+    began: str
+    until: date
+    days: Sequence[LampDay]
+    hours_before: float
+    band: Band
+    report: LampReport
+
+
+def lamp_drawing(view: LampView, config: Config, until: date) -> LampDrawing:
+    """Gather what the chart of a lamp shows up to the day `until`."""
+    kinds = [_CHANGE_WORDS[change.what] for change in view.changes if change.day == view.since]
+    return LampDrawing(
+        title=f"{view.lamp} seen from {config.spots[view.spot].label}",
+        since=view.since,
+        began=kinds[-1] if kinds else "lamp hung",
+        until=until,
+        days=view.days,
+        hours_before=view.hours_before,
+        band=config.spots[view.spot].band(),
+        report=view.report,
+    )
+
+
+def lamp_spec(lamp: LampDrawing, *, total_width_px: int = 760, dark: bool = False) -> dict[str, Any]:
+    """Return the chart as a Vega-Lite specification, `total_width_px` wide (360 for a phone)."""
+    return _Pen(lamp, total_width_px, dark=dark).spec()
+
+
+class _Pen:
+    def __init__(self, lamp: LampDrawing, total_width_px: int, *, dark: bool) -> None:
+        self._lamp = lamp
+        report = lamp.report
+        narrow = total_width_px < NARROW_BELOW_PX
+        size = text_size_px(narrow=narrow)
+        self._levels = [
+            (day.date, day.level_uvi, _K * (day.u_level_uvi or 0.0))
+            for day in lamp.days
+            if day.level_uvi is not None
+        ]
+        self._first = min([lamp.since, *(day.date for day in lamp.days[:1])])
+        if self._levels and (self._levels[0][0] - self._first).days > 7:
+            self._first = self._levels[0][0] - timedelta(days=1)
+        self._last = self._levels[-1][0] if self._levels else lamp.until
+        self._forecast = min(report.forecasts, key=lambda each: each.expected, default=None)
+        self._end = self._end_of_axis()
+        self._margin_words = self._limits_in_words()
+        right = round(max([width_px(words, size) for _, words, _ in self._margin_words] + [30])) + 8
+        left = 36 if narrow else 44
+        width = total_width_px - left - right - 10
+        lanes = in_lanes(
+            list(self._spans()), 0, self._day_number(self._end), room_px=width, size_px=size - 1, most=3
+        )
+        self._lanes, self._lane_px = lanes, size + 11
+        self._strip_px = max(lanes.n_lanes, 1) * self._lane_px + 8
+        plot = 200 if narrow else 250
+        self._sheet = Sheet(
+            Frame.of(
+                total_width_px,
+                title=lamp.title,
+                summary=list(self._summary()),
+                caption=list(self._caption()),
+                left_px=left,
+                right_px=right,
+                height_px=self._strip_px + plot,
+            ),
+            dark=dark,
+        )
+        low, high = self._range()
+        self._y = Scale(low, high, self._strip_px + plot, self._strip_px)
+
+    def spec(self) -> dict[str, Any]:
+        self._band()
+        self._burn_in()
+        self._baseline()
+        self._seen()
+        self._trend()
+        self._ahead()
+        self._marks()
+        self._axes()
+        return self._sheet.spec(self._description())
+
+    # -- where
+
+    def _day_number(self, day: date) -> int:
+        return (day - self._first).days
+
+    def _x(self, day: date) -> float:
+        """Return where a day stands, also one beyond the axis."""
+        return self._sheet.frame.width_px * self._day_number(day) / self._day_number(self._end)
+
+    def _end_of_axis(self) -> date:
+        """Return the last day of the axis: the forecast's latest, as far as it leaves the past its room."""
+        seen = max((self._last - self._first).days, 7)
+        forecast = self._forecast
+        if forecast is None:
+            ahead = _LEAST_AHEAD_DAYS if self._lamp.report.per_week is not None else 3
+        else:
+            ahead = ((forecast.latest or forecast.expected) - self._last).days + 7
+        most = max(seen * _AHEAD_PART / (1 - _AHEAD_PART), _LEAST_AHEAD_DAYS)
+        return self._last + timedelta(days=round(min(ahead, most)))
+
+    def _range(self) -> tuple[float, float]:
+        """Return the UVI of the axis' ends: not from zero where that would hide what the chart is about."""
+        lows = [level - half for _, level, half in self._levels]
+        highs = [level + half for _, level, half in self._levels]
+        band = self._lamp.band
+        limits = [band.high_uvi, band.low_uvi]
+        if self._forecast is not None:
+            limits.append(self._forecast.limit_uvi)
+        top = max([*highs, *limits, 0.1])
+        bottom = min([*lows, *limits, top])
+        room = _HEADROOM * (top - bottom)
+        return (max(bottom - room, 0.0) if bottom > 0.35 * top else 0.0), top + room
+
+    def _limits_in_words(self) -> list[tuple[float, str, str]]:
+        """Return (UVI, words, ink) of what is named in the right margin."""
+        band, report = self._lamp.band, self._lamp.report
+        words = [(band.high_uvi, f"band to {band.high_uvi:g}", "band")]
+        if band.low_uvi > 0:
+            words.append((band.low_uvi, f"from {band.low_uvi:g}", "band"))
+        if report.baseline_uvi is not None:
+            words.append((report.baseline_uvi, f"baseline {report.baseline_uvi:.2f}", "quiet"))
+        if self._forecast is not None and self._forecast.limit in ("due", "ceiling"):
+            limit = self._forecast.limit_uvi
+            words.append(
+                (limit, f"0.7 of it {limit:.2f}" if self._forecast.limit == "due" else "ceiling", "limit")
+            )
+        return words
+
+    # -- what
+
+    def _band(self) -> None:
+        band, sheet = self._lamp.band, self._sheet
+        top = self._y.px(min(band.high_uvi, self._y.high))
+        bottom = self._y.px(max(band.low_uvi, self._y.low))
+        box = {"x": 0, "x2": sheet.frame.width_px, "y": top, "y2": bottom, "ink": sheet.colours.band}
+        sheet.boxes("band", [{**box, "low_uvi": band.low_uvi, "high_uvi": band.high_uvi}])
+        inks = {"band": sheet.colours.band_ink, "quiet": sheet.colours.quiet, "limit": sheet.colours.limit}
+        line = sheet.frame.size_px + 2
+        placed: list[float] = []
+        rows = []
+        for uvi, words, look in sorted(self._margin_words, reverse=True):
+            y = max([self._y.px(uvi), *(at + line for at in placed)])
+            placed.append(y)
+            rows.append({"x": sheet.frame.width_px + 6, "y": y, "words": words, "ink": inks[look]})
+        sheet.words("limit_words", rows, halo=False, align="left")
+
+    def _burn_in(self) -> None:
+        """Shade the lamp's first hundred hours."""
+        hours, last = self._lamp.hours_before, None
+        for day in self._lamp.days:
+            if hours >= BURN_IN_HOURS:
+                break
+            last = day.date
+            hours += day.hours_on
+        if last is None:
+            return
+        sheet = self._sheet
+        x, x2 = self._x(self._first), self._x(last + timedelta(days=1))
+        sheet.boxes(
+            "burn_in",
+            [{"x": x, "x2": x2, "y": self._strip_px, "y2": self._y.bottom_px, "ink": sheet.colours.hatch}],
+            opacity=0.35,
+        )
+        words = "burn-in, first 100 h"
+        sheet.words(
+            "burn_in_words",
+            [{"x": x + 5, "y": self._y.bottom_px - 6, "words": words, "ink": sheet.colours.ink}],
+            align="left",
+            baseline="bottom",
+            fontSize=sheet.frame.size_px - 1,
+        )
+
+    def _baseline(self) -> None:
+        uvi = self._lamp.report.baseline_uvi
+        if uvi is not None:
+            y = self._y.px(uvi)
+            ink = self._sheet.colours.quiet
+            row = {"x": 0, "x2": self._sheet.frame.width_px, "y": y, "y2": y, "ink": ink, "uvi": uvi}
+            self._sheet.rules("baseline", [row], strokeDash=[1, 3], strokeWidth=1.2)
+
+    def _seen(self) -> None:
+        """Draw each day's level with its interval; a break where days are missing."""
+        sheet = self._sheet
+        ribbon, dots, part, before = [], [], 0, self._first
+        for day, level, half in self._levels:
+            part += (day - before).days > 1
+            before = day
+            x = self._x(day)
+            place = {"x": x, "part": part, "day": day.isoformat()}
+            ribbon.append({**place, "y": self._y.px(level + half), "y2": self._y.px(max(level - half, 0))})
+            dots.append(
+                {
+                    "x": x,
+                    "y": self._y.px(level),
+                    "ink": sheet.colours.line,
+                    "day": day.isoformat(),
+                    "level_uvi": level,
+                    "half_width_uvi": half,
+                }
+            )
+        sheet.ribbon("level_intervals", ribbon, sheet.colours.line, opacity=0.2)
+        sheet.points("levels", dots, "circle", filled=True, size=16 if sheet.frame.narrow else 24)
+
+    def _trend(self) -> None:
+        report = self._lamp.report
+        if report.level_uvi is None or report.per_week is None:
+            return
+        first = self._last - timedelta(days=_TREND_DAYS)
+        if report.steps:
+            first = max(first, report.steps[-1].date)
+        first = max(first, self._seasoned())
+        rows = self._curve(first, self._last, report.level_uvi, report.per_week)
+        self._sheet.line("trend", rows, self._sheet.colours.ink, strokeWidth=2)
+
+    def _seasoned(self) -> date:
+        """Return the first day after the burn-in."""
+        hours = self._lamp.hours_before
+        for day in self._lamp.days:
+            if hours >= BURN_IN_HOURS:
+                return day.date
+            hours += day.hours_on
+        return self._last
+
+    def _curve(self, first: date, last: date, level_uvi: float, per_week: float) -> list[dict[str, float]]:
+        """Return points of a line that has `level_uvi` on the last day that was seen."""
+        weeks = [(first - self._last).days / 7, (last - self._last).days / 7]
+        steps = [weeks[0] + (weeks[1] - weeks[0]) * n / 24 for n in range(25)]
+        return [
+            {
+                "x": self._x(self._last) + week * (self._x(self._last) - self._x(self._last - timedelta(7))),
+                "y": self._y.px(level_uvi * math.exp(math.log1p(per_week) * week)),
+            }
+            for week in steps
+        ]
+
+    def _ahead(self) -> None:
+        """Draw where the level goes if it goes on as now, and its interval."""
+        report, sheet = self._lamp.report, self._sheet
+        if report.level_uvi is None or report.per_week is None:
+            return
+        low, high = self._fan()
+        slow = self._curve(self._last, self._end, report.level_uvi, low)
+        fast = self._curve(self._last, self._end, report.level_uvi, high)
+        expected = self._curve(self._last, self._end, report.level_uvi, report.per_week)
+        floor, roof = self._y.bottom_px, self._y.top_px
+
+        def inside(y: float) -> float:
+            return min(max(y, roof), floor)
+
+        fan = [
+            {"x": one["x"], "y": inside(one["y"]), "y2": inside(two["y"])}
+            for one, two in zip(fast, slow, strict=True)
+        ]
+        sheet.ribbon("ahead_interval", fan, sheet.colours.ink, opacity=0.14)
+        sheet.line(
+            "ahead",
+            [row for row in expected if roof <= row["y"] <= floor],
+            sheet.colours.ink,
+            strokeWidth=1.6,
+            strokeDash=_DASHED,
+        )
+        self._when()
+
+    def _fan(self) -> tuple[float, float]:
+        """Return the changes a week, least and most, that meet the limit on the forecast's own days."""
+        report, forecast = self._lamp.report, self._forecast
+        assert report.level_uvi is not None
+        assert report.per_week_low is not None
+        assert report.per_week_high is not None
+        rates = [report.per_week_low, report.per_week_high]
+        if forecast is not None:
+            way = math.log(forecast.limit_uvi / report.level_uvi)
+            for day in (forecast.earliest, forecast.latest):
+                if day is not None and day > self._last:
+                    rates.append(math.expm1(7 * way / (day - self._last).days))
+        return min(rates), max(rates)
+
+    def _when(self) -> None:
+        """Mark on the limit when the level passes it."""
+        forecast, sheet = self._forecast, self._sheet
+        if forecast is None:
+            return
+        y, width, ink = self._y.px(forecast.limit_uvi), sheet.frame.width_px, sheet.colours.limit
+        x = min(self._x(forecast.earliest), width)
+        x2 = min(self._x(forecast.latest), width) if forecast.latest else float(width)
+        sheet.rules("forecast", [{"x": x, "x2": x2, "y": y, "y2": y, "ink": ink}], strokeWidth=4)
+        at = self._x(forecast.expected)
+        if at <= width:
+            dot = {"x": at, "y": y, "ink": ink, "expected": forecast.expected.isoformat()}
+            sheet.points("forecast_expected", [dot], "diamond", filled=False, size=90)
+        rising = (self._lamp.report.per_week or 0) > 0
+        size = sheet.frame.size_px
+        lines = packed(_forecast_phrases(forecast), size, width * 0.7, between=" ")
+        widest = max(width_px(line, size) for line in lines)
+        left = min(max(x, 0.0), width - widest)
+        below = y + 12 + len(lines) * (size + 3) < self._y.bottom_px
+        beyond = not below if not rising else y - 12 - len(lines) * (size + 3) > self._y.top_px
+        first = y - 10 - len(lines) * (size + 3) if (beyond if rising else not below) else y + 10
+        rows = [
+            {"x": left, "y": first + n * (size + 3), "words": line, "ink": ink}
+            for n, line in enumerate(lines)
+        ]
+        sheet.words("forecast_words", rows, align="left", baseline="top")
+
+    def _spans(self) -> Iterator[Span]:
+        """Yield what happened, by day numbers."""
+        lamp = self._lamp
+        began = max(self._day_number(lamp.since), 0)
+        if lamp.since >= self._first:
+            yield Span(began, began, f"{lamp.began} {day_label(lamp.since)}", "today")
+        for step in lamp.report.steps:
+            at = self._day_number(step.date)
+            change = f"{100 * (step.ratio - 1):+.0f} %".replace("-", "−")
+            yield Span(at, at, f"a step of {change} on {day_label(step.date)}", "now")
+        now = self._day_number(self._last)
+        yield Span(now, now, f"{day_label(self._last)}", "note")
+
+    def _marks(self) -> None:
+        sheet = self._sheet
+        inks = {"now": sheet.colours.limit, "today": sheet.colours.ink, "note": sheet.colours.quiet}
+        lines, words = [], []
+        for each in self._lanes.placed:
+            y = (each.lane + 1) * self._lane_px - 4
+            ink = inks[each.span.look]
+            lines.append(
+                {"x": each.left_px, "x2": each.left_px, "y": y - 2, "y2": self._y.bottom_px, "ink": ink}
+            )
+            words.append({"x": each.words_px, "y": y - 4, "words": each.words, "ink": ink})
+        sheet.rules("marks", lines, strokeWidth=0.9, opacity=0.6)
+        sheet.words("mark_words", words, align="left", baseline="bottom", fontSize=sheet.frame.size_px - 1)
+
+    def _axes(self) -> None:
+        sheet = self._sheet
+        sheet.y_axis("uvi_axis", self._y, "UVI")
+        label_px = width_px("30 Nov", sheet.frame.size_px) + 14
+        ticks = date_ticks(self._first, self._end, sheet.frame.width_px, label_px)
+        sheet.x_axis("day_axis", [(self._x(day), day_label(day)) for day in ticks], self._y.bottom_px)
+
+    # -- in words
+
+    def _summary(self) -> Iterator[str]:
+        report = self._lamp.report
+        state = _STATE_WORDS[report.state]
+        if report.per_week is None or report.per_week_low is None or report.per_week_high is None:
+            yield state
+        else:
+            sides = f"{_percent(report.per_week_low)} to {_percent(report.per_week_high)}"
+            yield f"{state}: {_percent(report.per_week)} % a week ({sides})"
+        if report.level_uvi is not None and self._levels:
+            half = self._levels[-1][2]
+            yield f"level {uvi_text(report.level_uvi, half / _K, _K, at_least=False)}"
+        yield f"{report.hours_on:.0f} h on"
+        if report.times_claim is not None:
+            yield f"{report.times_claim:.1f} times the package's claim"
+        if report.replace_by is not None:
+            yield f"replace by {report.replace_by.day} {report.replace_by:%B %Y}"
+
+    def _caption(self) -> Iterator[str]:
+        report = self._lamp.report
+        if not self._levels:
+            yield "no day with a level yet"
+            return
+        yield "dots: level of each day, lamp warm"
+        yield "shading: ± (k = 2, about 95 %)"
+        if report.per_week is not None:
+            yield "line: trend"
+            yield "dashed: if it goes on like this, with its 95 % interval"
+        if self._lamp.hours_before >= BURN_IN_HOURS:
+            yield f"it had burned {self._lamp.hours_before:.0f} h before"
+        if self._range()[0] > 0:
+            yield f"the axis begins at UVI {self._range()[0]:.1f}"
+
+    def _description(self) -> str:
+        frame = self._sheet.frame
+        band = self._lamp.band
+        told = [f"{frame.title}: {'; '.join(self._summary())}"]
+        told.append(f"Band {band.low_uvi:g} to {band.high_uvi:g}, ceiling {band.ceiling_uvi:g}")
+        told += [each.span.words for each in self._lanes.placed if each.span.look != "note"]
+        told += [" ".join(_forecast_phrases(each)) for each in self._lamp.report.forecasts]
+        return f"{'. '.join(told)}."
+
+
+def _forecast_phrases(forecast: Forecast) -> list[str]:
+    day = forecast.expected
+    end = f"to {_whole_day(forecast.latest)}" if forecast.latest else "or much later"
+    return [
+        f"{_LIMIT_WORDS[forecast.limit]}",
+        f"about {_whole_day(day)}",
+        f"({_whole_day(forecast.earliest)} {end})",
+    ]
+
+
+def _whole_day(day: date) -> str:
+    return f"{day_label(day)} {day.year}"
+
+
+def _percent(part: float) -> str:
+    return f"{100 * part:+.1f}".replace("-", "−")

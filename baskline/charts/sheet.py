@@ -1,0 +1,338 @@
+"""A sheet of fixed size to draw on, in pixels from the top left corner of its plot.
+
+Charts with several panels place everything by themselves, so that words stand where they have room.  What is
+drawn later lies over what was drawn before.
+"""
+
+import math
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any, Final, Self
+
+import altair as alt
+
+from baskline.charts.hatching import hatched
+from baskline.charts.palette import Palette, palette
+from baskline.charts.text import FONT, packed, shortened
+
+NARROW_BELOW_PX: Final = 500
+"""Under this width it is a phone held upright."""
+
+Row = Mapping[str, object]
+Box = tuple[float, float, float, float]
+
+
+@dataclass(frozen=True, slots=True)
+class Frame:
+    """Sizes, and what stands around the plot.  `width_px` and `height_px` are the plot's."""
+
+    narrow: bool
+    size_px: int
+    title_size_px: int
+    title: str
+    summary: Sequence[str]
+    caption: Sequence[str]
+    edge_px: int
+    left_px: int
+    right_px: int
+    top_px: int
+    bottom_px: int
+    width_px: int
+    height_px: int
+
+    @classmethod
+    def of(
+        cls,
+        total_width_px: int,
+        *,
+        title: str,
+        summary: Iterable[str],
+        caption: Iterable[str],
+        left_px: int,
+        right_px: int,
+        height_px: int,
+        under_px: int = 24,
+    ) -> Self:
+        """Lay out a sheet of `total_width_px`; `under_px` is what the x axis takes under the plot."""
+        narrow = total_width_px < NARROW_BELOW_PX
+        size, title_size = text_size_px(narrow=narrow), 16 if narrow else 18
+        edge = 10
+        room = total_width_px - 2 * edge
+        summary_lines = packed(summary, size, room)
+        caption_lines = packed(caption, size - 1, room)
+        return cls(
+            narrow=narrow,
+            size_px=size,
+            title_size_px=title_size,
+            title=shortened(title, title_size * 1.06, room),  # it is bold
+            summary=summary_lines,
+            caption=caption_lines,
+            edge_px=edge,
+            left_px=left_px,
+            right_px=right_px + edge,
+            top_px=edge + title_size + 8 + len(summary_lines) * (size + 4) + 12,
+            bottom_px=under_px + 4 + len(caption_lines) * (size + 3) + edge,
+            width_px=total_width_px - left_px - right_px - edge,
+            height_px=height_px,
+        )
+
+
+def text_size_px(*, narrow: bool) -> int:
+    """Return the size of most words."""
+    return 12 if narrow else 13
+
+
+class Sheet:
+    """Gathers layers; `spec` makes a Vega-Lite specification of them."""
+
+    def __init__(self, frame: Frame, *, dark: bool) -> None:
+        self.frame = frame
+        self.colours: Palette = palette(dark=dark)
+        self._layers: list[alt.Chart] = []
+        self._rows: dict[str, Sequence[Row]] = {}
+
+    def boxes(self, name: str, rows: Sequence[Row], **style: Any) -> None:
+        """Fill boxes x, y to x2, y2 in the colour `ink`, each row's own."""
+        at = {**self._place(), "x2": alt.X2("x2:Q"), "y2": alt.Y2("y2:Q")}
+        self._add(name, rows, lambda chart: chart.mark_rect(**style).encode(**at, fill=_colour()))
+
+    def outlines(self, name: str, rows: Sequence[Row], **style: Any) -> None:
+        """Outline boxes x, y to x2, y2 in the colour `ink`."""
+        at = {**self._place(), "x2": alt.X2("x2:Q"), "y2": alt.Y2("y2:Q")}
+        stroke = alt.Stroke("ink:N", scale=None)
+        self._add(name, rows, lambda chart: chart.mark_rect(fill=None, **style).encode(**at, stroke=stroke))
+
+    def rules(self, name: str, rows: Sequence[Row], **style: Any) -> None:
+        """Draw straight lines x, y to x2, y2 in the colour `ink`."""
+        at = {**self._place(), "x2": alt.X2("x2:Q"), "y2": alt.Y2("y2:Q"), "color": _ink()}
+        self._add(name, rows, lambda chart: chart.mark_rule(**style).encode(**at))
+
+    def line(self, name: str, rows: Sequence[Row], colour: str, **style: Any) -> None:
+        """Draw a line through x, y; a new one begins with each new `part`."""
+        self._add(
+            name,
+            [{"part": 0, **row} for row in rows],
+            lambda chart: chart.mark_line(color=colour, **style).encode(
+                **self._place(), detail="part:N", order=alt.Order("x:Q")
+            ),
+        )
+
+    def ribbon(self, name: str, rows: Sequence[Row], colour: str, **style: Any) -> None:
+        """Fill between y and y2 along x; a new one begins with each new `part`."""
+        self._add(
+            name,
+            [{"part": 0, **row} for row in rows],
+            lambda chart: chart.mark_area(color=colour, **style).encode(
+                **self._place(), y2="y2:Q", detail="part:N"
+            ),
+        )
+
+    def points(self, name: str, rows: Sequence[Row], shape: str, *, filled: bool, size: float) -> None:
+        """Draw marks of one shape at x, y in the colour `ink`; those not filled have the paper inside."""
+        inside = {} if filled else {"fill": self.colours.paper}
+        self._add(
+            name,
+            rows,
+            lambda chart: chart.mark_point(
+                shape=shape, size=size, filled=filled, opacity=1, strokeWidth=1.8, **inside
+            ).encode(**self._place(), color=_ink()),
+        )
+
+    def words(self, name: str, rows: Sequence[Row], *, halo: bool = True, **style: Any) -> None:
+        """Write `words` at x, y in the colour `ink`, over an edge of paper so that no line crosses them."""
+        style = {"fontSize": self.frame.size_px, "baseline": "middle", **style}
+        at = {**self._place(), "text": alt.Text("words:N")}
+        if halo:
+            edge = {"stroke": self.colours.paper, "strokeWidth": 4, "strokeJoin": "round"}
+            self._add(
+                f"{name}_halo",
+                rows,
+                lambda chart: chart.mark_text(color=self.colours.paper, **edge, **style).encode(**at),
+            )
+        self._add(name, rows, lambda chart: chart.mark_text(**style).encode(**at, color=_ink()))
+
+    def hatching(self, name: str, boxes: Iterable[Box]) -> None:
+        """Hatch and outline boxes (left, top, right, bottom): there is nothing to show."""
+        boxes = list(boxes)
+        ink = self.colours.hatch
+        strokes = [
+            {"x": x, "y": y, "x2": x2, "y2": y2, "ink": ink}
+            for left, top, right, bottom in boxes
+            for x, y, x2, y2 in hatched(left, right, top, bottom)
+        ]
+        self.rules(f"{name}_strokes", strokes, strokeWidth=0.8)
+        self.outlines(
+            name,
+            [
+                {"x": left, "y": top, "x2": right, "y2": bottom, "ink": ink}
+                for left, top, right, bottom in boxes
+            ],
+            strokeWidth=0.8,
+        )
+
+    def y_axis(self, name: str, scale: "Scale", title: str, *, about: int = 5) -> None:
+        """Draw a vertical axis at the plot's left side, its title over it."""
+        quiet, ink = self.colours.quiet, self.colours.ink
+        size = self.frame.size_px
+        ticks = [(scale.px(value), f"{value:g}") for value in scale.ticks(about)]
+        self.rules(
+            name,
+            [
+                {"x": 0, "y": scale.bottom_px, "x2": 0, "y2": scale.top_px, "ink": quiet},
+                *({"x": -5, "y": y, "x2": 0, "y2": y, "ink": quiet} for y, _ in ticks),
+            ],
+        )
+        self.words(
+            f"{name}_labels",
+            [{"x": -8, "y": y, "words": words, "ink": ink} for y, words in ticks],
+            halo=False,
+            align="right",
+        )
+        where = {"x": self.frame.edge_px - self.frame.left_px, "y": scale.top_px - 6, "ink": quiet}
+        self.words(
+            f"{name}_title",
+            [{**where, "words": title}],
+            halo=False,
+            align="left",
+            baseline="bottom",
+            fontSize=size - 1,
+        )
+
+    def x_axis(self, name: str, ticks: Iterable[tuple[float, str]], y_px: float) -> None:
+        """Draw a horizontal axis with labels under it, those left out that would touch the one before."""
+        quiet, ink = self.colours.quiet, self.colours.ink
+        ticks = list(ticks)
+        self.rules(
+            name,
+            [
+                {"x": 0, "y": y_px, "x2": self.frame.width_px, "y2": y_px, "ink": quiet},
+                *({"x": x, "y": y_px, "x2": x, "y2": y_px + 5, "ink": quiet} for x, _ in ticks),
+            ],
+        )
+        self.words(
+            f"{name}_labels",
+            [{"x": x, "y": y_px + 9, "words": words, "ink": ink} for x, words in ticks if words],
+            halo=False,
+            align="center",
+            baseline="top",
+        )
+
+    def spec(self, description: str) -> dict[str, Any]:
+        """Return the chart; `description` tells it to whoever cannot see it."""
+        frame, colours = self.frame, self.colours
+        self._write_caption()
+        chart = (
+            alt.layer(*self._layers)
+            .properties(
+                width=frame.width_px,
+                height=frame.height_px,
+                description=description,
+                title=alt.TitleParams(
+                    frame.title,
+                    subtitle=list(frame.summary),
+                    anchor="start",
+                    frame="group",
+                    dx=frame.edge_px - frame.left_px,
+                    fontSize=frame.title_size_px,
+                    subtitleFontSize=frame.size_px,
+                    subtitleColor=colours.quiet,
+                    subtitlePadding=5,
+                    color=colours.ink,
+                    offset=12,
+                ),
+                background=colours.paper,
+                autosize=alt.AutoSizeParams(type="none"),
+                padding={
+                    "left": frame.left_px,
+                    "right": frame.right_px,
+                    "top": frame.top_px,
+                    "bottom": frame.bottom_px,
+                },
+            )
+            .configure(font=FONT)
+            .configure_view(stroke=None)
+        )
+        spec: dict[str, Any] = chart.to_dict()
+        # Put in here, not above: altair would walk through every row and copy it several times.
+        spec["datasets"] = self._rows
+        return spec
+
+    def _write_caption(self) -> None:
+        frame = self.frame
+        line = frame.size_px + 3
+        first_px = frame.height_px + frame.bottom_px - frame.edge_px - len(frame.caption) * line
+        self.words(
+            "caption",
+            [
+                {
+                    "x": frame.edge_px - frame.left_px,
+                    "y": first_px + number * line,
+                    "words": words,
+                    "ink": self.colours.quiet,
+                }
+                for number, words in enumerate(frame.caption)
+            ],
+            halo=False,
+            align="left",
+            baseline="top",
+            fontSize=frame.size_px - 1,
+        )
+
+    def _add(self, name: str, rows: Sequence[Row], draw: Any) -> None:
+        if rows:
+            self._rows[name] = [_rounded(row) for row in rows]
+            self._layers.append(draw(alt.Chart(alt.NamedData(name=name))))
+
+    def _place(self) -> dict[str, Any]:
+        frame = self.frame
+        return {
+            "x": alt.X("x:Q", axis=None, scale=alt.Scale(domain=[0, frame.width_px], nice=False)),
+            "y": alt.Y(
+                "y:Q",
+                axis=None,
+                scale=alt.Scale(domain=[0, frame.height_px], range=[0, frame.height_px], nice=False),
+            ),
+        }
+
+
+def _ink() -> alt.Color:
+    return alt.Color("ink:N", scale=None)
+
+
+def _colour() -> alt.Fill:
+    return alt.Fill("ink:N", scale=None)
+
+
+def _rounded(row: Row) -> Row:
+    """Return a row with places to a hundredth of a pixel, and other numbers to four digits."""
+    return {
+        name: round(value, 2 if name in ("x", "y", "x2", "y2") else 4) if isinstance(value, float) else value
+        for name, value in row.items()
+    }
+
+
+@dataclass(frozen=True, slots=True)
+class Scale:
+    """A quantity from `low` at `bottom_px` to `high` at `top_px`; pixels grow downwards."""
+
+    low: float
+    high: float
+    bottom_px: float
+    top_px: float
+
+    def px(self, value: float) -> float:
+        """Return where a value stands."""
+        return self.bottom_px + (value - self.low) / (self.high - self.low) * (self.top_px - self.bottom_px)
+
+    def ticks(self, about: int) -> list[float]:
+        """Return round values on the scale, about so many."""
+        return round_values(self.low, self.high, about)
+
+
+def round_values(low: float, high: float, about: int) -> list[float]:
+    """Return the multiples of 1, 2 or 5 times a power of ten from `low` to `high`, about so many."""
+    rough = (high - low) / max(about, 1)
+    power = 10.0 ** math.floor(math.log10(rough))
+    step = next((power * each for each in (1, 2, 5) if power * each >= rough * 0.99), power * 10)
+    first, last = math.ceil(low / step - 1e-9), math.floor(high / step + 1e-9)
+    return [round(number * step, 10) for number in range(first, last + 1)]
