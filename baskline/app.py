@@ -16,12 +16,15 @@ from baskline.commands import (
     demo,
     events,
     flash,
+    lamps,
     listen,
     recompute,
     replay,
     run,
     species,
+    week,
 )
+from baskline.commands import lamp as lamp_group
 from baskline.commands.calibrate import calibrate as calibrate_group
 from calibrate.errors import KeeperError
 
@@ -51,6 +54,9 @@ app.command("listen")(listen.listen)
 app.command("run")(run.run)
 app.command("replay")(replay.replay)
 app.command("day")(day.day)
+app.command("week")(week.week)
+app.command("lamps")(lamps.lamps)
+app.add_typer(lamp_group.lamp, name="lamp")
 app.command("events")(events.events)
 app.command("acknowledge")(events.acknowledge)
 app.add_typer(calibrate_group, name="calibrate")
@@ -126,7 +132,6 @@ class _Damage(logging.Handler):
 def _wrong_use(error: Exception) -> int:
     """Say what cannot be meant, and where to read what can."""
     context = getattr(error, "ctx", None)
-    message = error.format_message()  # type: ignore[attr-defined]  # not among the names that typer exports
     if "\n" in message:
         print(message, file=sys.stderr)  # the whole help, where a command is still to be named
     else:

@@ -12,13 +12,17 @@ from calibrate.errors import KeeperError
 
 def spots(context: typer.Context, incomplete: str) -> list[str]:
     """Return the keys of the spots that begin so."""
-    from ingest.config import load_config
+    return _keys("spots", context, incomplete)
 
-    try:
-        config = load_config(_config(context))
-    except KeeperError:
-        return []
-    return [key for key in config.spots if key.startswith(incomplete)]
+
+def enclosures(context: typer.Context, incomplete: str) -> list[str]:
+    """Return the keys of the enclosures that begin so."""
+    return _keys("enclosures", context, incomplete)
+
+
+def lamps(context: typer.Context, incomplete: str) -> list[str]:
+    """Return the keys of the lamps that begin so."""
+    return _keys("lamps", context, incomplete)
 
 
 def open_events(context: typer.Context, incomplete: str) -> list[str]:
@@ -37,6 +41,16 @@ def open_events(context: typer.Context, incomplete: str) -> list[str]:
         for event in found
         if event.acknowledged_ms is None and event.identity.startswith(incomplete)
     ]
+
+
+def _keys(tables: str, context: typer.Context, incomplete: str) -> list[str]:
+    from ingest.config import load_config
+
+    try:
+        config = load_config(_config(context))
+    except KeeperError:
+        return []
+    return [key for key in getattr(config, tables) if key.startswith(incomplete)]
 
 
 def _config(context: typer.Context) -> Path:

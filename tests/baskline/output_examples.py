@@ -7,6 +7,7 @@ import json
 import re
 import tempfile
 from pathlib import Path
+from typing import Any
 
 from tests.baskline.documented import OUTPUT
 from tests.baskline.making import baskline
@@ -47,9 +48,12 @@ def _rewrite() -> None:
         findings = ports["check"]["findings"]
         assert isinstance(findings, list)
         findings[:] = [*findings[:2], *findings[-6:]]  # some show what they all have
+        week = _shortened(json_of("week", "green_wall", folder=folder))
         texts = {
             ("day SPOT --json", "json"): _json(json_of("day", "slate", folder=folder)),
             ("day SPOT --csv", "csv"): "\n".join([csv[0], *csv[5000:5003]]),
+            ("week [ENCLOSURE] --json", "json"): _json(week),
+            ("lamps [LAMP] --json", "json"): _json(json_of("lamps", "rock_lamp", folder=folder)),
             ("events --json", "json"): _json(events),
             ("boards --json", "json"): _json(ports["boards"]).replace(f"{room}/ports", "/dev"),
             ("check --json", "json"): _json(ports["check"]).replace(f"{room}/ports", "/dev"),
@@ -65,6 +69,17 @@ def _rewrite() -> None:
             flags=re.M | re.S,
         )
     OUTPUT.write_text(page, "utf-8")
+
+
+def _shortened(week: dict[str, Any]) -> dict[str, Any]:
+    """Return a week with one day and one figure of it: the others are like them."""
+    for enclosure in week["enclosures"]:
+        enclosure["gradients"] = enclosure["gradients"][-1:]
+        for spot in enclosure["spots"]:
+            spot["days"] = spot["days"][-1:]
+            for shown in (spot, *spot["days"]):
+                shown["compared"] = {"dose_uvi_h": shown["compared"]["dose_uvi_h"]}
+    return week
 
 
 def _json(document: object) -> str:
