@@ -132,6 +132,7 @@ class _Damage(logging.Handler):
 def _wrong_use(error: Exception) -> int:
     """Say what cannot be meant, and where to read what can."""
     context = getattr(error, "ctx", None)
+    message = error.format_message()  # type: ignore[attr-defined]  # not among the names that typer exports
     if "\n" in message:
         print(message, file=sys.stderr)  # the whole help, where a command is still to be named
     else:
