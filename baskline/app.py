@@ -15,6 +15,7 @@ from baskline.commands import (
     day,
     demo,
     events,
+    export,
     flash,
     lamps,
     listen,
@@ -60,6 +61,7 @@ app.add_typer(lamp_group.lamp, name="lamp")
 app.command("events")(events.events)
 app.command("acknowledge")(events.acknowledge)
 app.add_typer(calibrate_group, name="calibrate")
+app.command("export")(export.export)
 app.command("recompute")(recompute.recompute)
 
 
