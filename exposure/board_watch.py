@@ -1,6 +1,7 @@
 """A board under watch: silence for too long is an event, and so are restarts and a clock that jumps."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 from functools import partial
 
 import numpy as np
@@ -24,6 +25,10 @@ _RESTART_WINDOW_S = 3600.0
 # A single jump is a board's own business, since its readings are stamped by the host.
 _JUMPS = 3
 _JUMP_WINDOW_S = 3600.0
+_NEW_BOOT_ADVICE = (
+    "Let the board's program draw a new boot number at each start, as the wire format asks, or flash "
+    "baskline's own program"
+)
 
 
 def default_silence_s(cadence_s: float) -> float:
@@ -41,14 +46,23 @@ class BoardWatch:
     """
 
     def __init__(
-        self, board: str, *, silent_after_s: float, started_ms: int, open_events: Sequence[Event] = ()
+        self,
+        board: str,
+        *,
+        silent_after_s: float,
+        started_ms: int,
+        open_events: Sequence[Event] = (),
+        restart_words: str = "started again",
     ) -> None:
-        """Watch from `started_ms` on, as if the board had spoken then; take up events still open."""
+        """Watch from `started_ms` on, as if the board had spoken then; take up events still open.
+
+        `restart_words` say what a restart of this board looks like.
+        """
         by_kind = {event.kind: event for event in open_events if event.is_open and event.subject == board}
         self._board = board
         self._silence = _Silence(board, silent_after_s, started_ms, by_kind.get(EventKind.BOARD_SILENT))
         self._restarts = OftenWatch(
-            partial(_often, board, EventKind.BOARD_RESTARTING, f"started again {_RESTARTS} times"),
+            partial(_often, board, EventKind.BOARD_RESTARTING, f"{restart_words} {_RESTARTS} times"),
             times=_RESTARTS,
             window_s=_RESTART_WINDOW_S,
             event=by_kind.get(EventKind.BOARD_RESTARTING),
@@ -64,7 +78,7 @@ class BoardWatch:
     @property
     def open_events(self) -> tuple[Event, ...]:
         """The events now open, in their latest version."""
-        return tuple(watch.event for watch in self._watches if watch.event is not None)
+        return tuple(watch.open_event for watch in self._watches if watch.open_event is not None)
 
     def heard(self, at_ms: int) -> list[Event]:
         """Take notice that the board spoke, and return the events that changed."""
@@ -77,6 +91,19 @@ class BoardWatch:
     def started_again(self, at_ms: int) -> list[Event]:
         """Take notice that the board started again, and return the events that changed."""
         return self._restarts.happened(at_ms)
+
+    def started_under_old_boot(self, boot: str, at_ms: int) -> list[Event]:
+        """Take notice that it did so under its old boot number, which costs readings each time."""
+        event = new_event(
+            EventKind.BOARD_RESTARTING,
+            self._board,
+            at_ms,
+            f"started again under its old boot number {boot}, so that its new readings cannot be told from "
+            "its old ones and are lost until their numbers are new",
+            {"boot": boot},
+            subject_kind="board",
+        )
+        return self._restarts.open_at_once(replace(event, advice=_NEW_BOOT_ADVICE))
 
     def clock_jumped(self, at_ms: int) -> list[Event]:
         """Take notice that the board's own time jumped, and return the events that changed."""
@@ -136,10 +163,11 @@ class _Silence(OneEvent):
     def heard(self, at_ms: int) -> list[Event]:
         changed = self.tick(at_ms)
         self._last_heard_ms = self._since_ms = max(at_ms, self._since_ms)
-        if self.event is not None:
-            silent_s = (self._since_ms - self.event.opened_ms + self._silent_after_ms) / 1000
-            changed.append(self.event.closed(self._since_ms, f"spoke again after {duration_text(silent_s)}"))
-            self.event = None
+        if self.open_event is not None:
+            silent_s = (self._since_ms - self.open_event.opened_ms + self._silent_after_ms) / 1000
+            words = f"spoke again after {duration_text(silent_s)}"
+            changed.append(self.open_event.closed(self._since_ms, words))
+        self.event = None
         return changed
 
     def heard_all(self, at_ms: IntArray) -> list[Event]:
@@ -173,6 +201,3 @@ class _Silence(OneEvent):
         self._since_ms += step_ms
         if self._last_heard_ms is not None:
             self._last_heard_ms += step_ms
-
-    def _let_go(self, at_ms: int) -> None:
-        self._since_ms = max(self._since_ms, at_ms)

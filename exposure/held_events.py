@@ -65,7 +65,7 @@ BY_FLAGS: Final = (
         Held(
             EventKind.CALIBRATION_OTHER_LAMP,
             "the sensor was calibrated under another kind of lamp",
-            "calibrated under this kind of lamp",
+            "calibrated for this kind of lamp",
         ),
     ),
     (

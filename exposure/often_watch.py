@@ -50,21 +50,29 @@ class OftenWatch(OneEvent):
             changed.append(self.event)
         return changed
 
+    def open_at_once(self, event: Event) -> list[Event]:
+        """Open `event` without counting, unless one is open or was closed by hand; return what changes."""
+        changed = self.tick(event.opened_ms)
+        self._at_ms.append(event.opened_ms)
+        self._n_more += 1
+        if self.event is None:
+            self.event = event
+            self._n_more = 0
+            changed.append(event)
+        return changed
+
     def tick(self, at_ms: int) -> list[Event]:
         """Let time pass, and return the events that change."""
         over_ms = self.over_ms
         if self.event is None or over_ms is None or at_ms < over_ms:
             return []
-        closed = replace(self.event, evidence={**self.event.evidence, "times_more": self._n_more}).closed(
-            over_ms, f"did not happen again for {duration_text(self._window_ms / 1000)}"
-        )
-        self.event = None
-        self._let_go(at_ms)
-        return [closed]
+        event, self.event = self.event, None
+        self._at_ms.clear()
+        if not event.is_open:
+            return []
+        counted = replace(event, evidence={**event.evidence, "times_more": self._n_more})
+        return [counted.closed(over_ms, f"did not happen again for {duration_text(self._window_ms / 1000)}")]
 
     def restamp(self, step_ms: int) -> None:
         """See `OneEvent`."""
         self._at_ms = deque((at_ms + step_ms for at_ms in self._at_ms), self._at_ms.maxlen)
-
-    def _let_go(self, at_ms: int) -> None:  # noqa: ARG002
-        self._at_ms.clear()

@@ -102,6 +102,7 @@ class SignalWatch(OneEvent):
         self._grades = tuple(Hold(hold_s) for hold_s in grade_holds_s)
         self._back = Hold(back_hold_s)
         self._worst = None if event is None else story.worst_of(event)
+        self._grade = 0 if event is None else _least_grade(story.severities, event.severity)
 
     @property
     def quiet(self) -> bool:
@@ -140,9 +141,6 @@ class SignalWatch(OneEvent):
         if self._worst is not None:
             self._worst = replace(self._worst, at_ms=self._worst.at_ms + step_ms)
 
-    def _let_go(self, at_ms: int) -> None:  # noqa: ARG002
-        self._forget_holds()
-
     def _forget_holds(self) -> None:
         for hold in (*self._grades, self._back):
             hold.forget()
@@ -178,6 +176,7 @@ class SignalWatch(OneEvent):
         since_ms = self._grades[grade].since_ms
         assert since_ms is not None
         self.event = self._story.opened(samples, at, since_ms, worst, grade)
+        self._grade = grade
         changes.append((at, self.event))
         return at + 1
 
@@ -212,18 +211,22 @@ class SignalWatch(OneEvent):
                 worst=worst,
                 off=off,
             )
-            changes += [(at, changed) for changed in closing]
+            if event.is_open:
+                changes += [(at, changed) for changed in closing]
             self.event = None
             self._forget_holds()
             return
-        n_graver = self._story.severities.index(event.severity)
+        n_graver = self._story.severities.index(event.severity) if event.is_open else self._grade
         at, grade = self._first_due(samples, begin, end, n_graver)
         if at < end:
             worst = self._note_worst(samples, begin, at + 1)
             since_ms = self._grades[grade].since_ms
             assert since_ms is not None
             graver = self._story.opened(samples, at, since_ms, worst, grade)
-            self.event = replace(graver, identity=event.identity, opened_ms=event.opened_ms)
+            if event.is_open:
+                graver = replace(graver, identity=event.identity, opened_ms=event.opened_ms)
+            self.event = graver  # one closed by hand is over: what is graver is a new event
+            self._grade = grade
             changes.append((at, self.event))
         self._note_worst(samples, begin, end)
 
@@ -239,3 +242,8 @@ class SignalWatch(OneEvent):
             if self._worst is None or (uvi - self._worst.uvi) * sign > 0:
                 self._worst = Worst(uvi, float(samples.u_uvi[at]), int(samples.utc_ms[at]))
         return self._worst
+
+
+def _least_grade(severities: tuple[Severity, ...], severity: Severity) -> int:
+    """Return the least grave grade of a severity: what an event taken up from the store may have been."""
+    return len(severities) - 1 - severities[::-1].index(severity)

@@ -60,9 +60,6 @@ class StuckWatch(OneEvent):
         """See `OneEvent`."""
         self._since_ms += step_ms
 
-    def _let_go(self, at_ms: int) -> None:  # noqa: ARG002
-        self._uvi = float("nan")
-
     def _follow(self, samples: Samples, news: BoolArray) -> list[tuple[int, Event]]:
         changes: list[tuple[int, Event]] = []
         begins = np.flatnonzero(news)
@@ -101,7 +98,8 @@ class StuckWatch(OneEvent):
 
     def _close(self, samples: Samples, at: int, changes: list[tuple[int, Event]]) -> None:
         assert self.event is not None
-        at_ms = int(samples.utc_ms[at])
-        evidence = {**self.event.evidence, "lasted_s": (at_ms - self.event.opened_ms) / 1000}
-        changes.append((at, replace(self.event, evidence=evidence).closed(at_ms, "the value moves again")))
-        self.event = None
+        event, self.event = self.event, None
+        if event.is_open:
+            at_ms = int(samples.utc_ms[at])
+            evidence = {**event.evidence, "lasted_s": (at_ms - event.opened_ms) / 1000}
+            changes.append((at, replace(event, evidence=evidence).closed(at_ms, "the value moves again")))

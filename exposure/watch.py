@@ -1,29 +1,27 @@
 """A spot under watch: samples in, events out.  No clock: time comes with the samples."""
 
-from collections.abc import Mapping, Sequence
-from typing import TypeAlias
+from collections.abc import Sequence
 
 import numpy as np
 
 from calibrate.arrays import IntArray
-from calibrate.samples import AT_LEAST, Samples
+from calibrate.samples import AT_LEAST, Flag, Samples
 from exposure.bands import Band
 from exposure.events import Event, EventKind
 from exposure.flicker_watch import FlickerWatch
-from exposure.held_events import BY_FLAGS, OFF_BY_DAY, ON_AT_NIGHT, Held, HeldEvents
+from exposure.held_events import BY_FLAGS, OFF_BY_DAY, ON_AT_NIGHT
 from exposure.lamp_light import OwnLight, Photoperiod
-from exposure.limit_events import ABOVE, OVER, UNDER, LimitEvents, Side
+from exposure.limit_events import ABOVE, OVER, UNDER
 from exposure.one_event import watch_of
 from exposure.rules import RuleSettings
 from exposure.segments import BoolArray, default_max_gap_s, valued
 from exposure.signal_watch import Signals, SignalWatch
 from exposure.stuck_watch import StuckWatch
+from exposure.watch_parts import Changes, add_changes, held_watch, limit_watch, open_at, part_of, silences_ms
 
 _LONG_AGO_MS = 1 << 60
 # Arrays of this length stay in the processor's cache; a longer batch is judged in blocks.
 _BLOCK = 8192
-
-Changes: TypeAlias = list[tuple[int, Event]]
 
 
 class SpotWatch:
@@ -56,11 +54,14 @@ class SpotWatch:
         open_events: Sequence[Event] = (),
         *,
         frontier_ms: int | None = None,
+        corrected: Flag = Flag(0),  # noqa: B008 - a number that nobody can change
     ) -> None:
         """Take up `open_events` where an earlier watch of the spot left off.
 
-        `frontier_ms`: the time of the newest sample that was judged before, if any.
+        `frontier_ms`: the time of the newest sample that was judged before, if any.  `corrected`: flags of
+        which the calibration of the spot has taken care, so that they are no event.
         """
+        self._counting = ~int(corrected)
         self._band = band
         self._settings = settings
         self._frontier_ms = -_LONG_AGO_MS if frontier_ms is None else frontier_ms
@@ -69,7 +70,7 @@ class SpotWatch:
         self._photoperiod = None if settings.lit_from_minute is None else Photoperiod(settings)
         by_kind = {event.kind: event for event in open_events if event.is_open and event.subject == spot}
 
-        self._over = _limit_watch(
+        self._over = limit_watch(
             OVER,
             spot,
             band.ceiling_uvi,
@@ -78,7 +79,7 @@ class SpotWatch:
             by_kind,
             holds_s=(settings.far_hold_s, settings.over_hold_s, settings.probably_over_hold_s),
         )
-        self._above = _limit_watch(
+        self._above = limit_watch(
             ABOVE,
             spot,
             band.high_uvi,
@@ -88,7 +89,7 @@ class SpotWatch:
             holds_s=(settings.above_hold_s,),
             end_words=("over the ceiling now, which is an event of its own",),
         )
-        self._under = _limit_watch(
+        self._under = limit_watch(
             UNDER,
             spot,
             band.low_uvi,
@@ -97,16 +98,16 @@ class SpotWatch:
             by_kind,
             holds_s=(settings.under_hold_s,),
         )
-        self._off_by_day = _held_watch(
+        self._off_by_day = held_watch(
             OFF_BY_DAY, spot, settings, by_kind, settings.lamp_late_s, end_words=("the photoperiod ended",)
         )
-        self._on_at_night = _held_watch(
+        self._on_at_night = held_watch(
             ON_AT_NIGHT, spot, settings, by_kind, settings.lamp_late_s, end_words=("the photoperiod began",)
         )
         self._flicker = FlickerWatch(spot, settings, by_kind.get(EventKind.LAMP_FLICKERS))
         self._stuck = StuckWatch(spot, settings, by_kind.get(EventKind.SENSOR_STUCK))
         self._flagged = tuple(
-            (int(mask), _held_watch(held, spot, settings, by_kind, settings.sensor_hold_s))
+            (int(mask), held_watch(held, spot, settings, by_kind, settings.sensor_hold_s))
             for mask, held in BY_FLAGS
         )
         self._watches: tuple[SignalWatch | FlickerWatch | StuckWatch, ...] = (
@@ -123,7 +124,7 @@ class SpotWatch:
     @property
     def open_events(self) -> tuple[Event, ...]:
         """The events now open, in their latest version."""
-        return tuple(watch.event for watch in self._watches if watch.event is not None)
+        return tuple(watch.open_event for watch in self._watches if watch.open_event is not None)
 
     @property
     def patience_s(self) -> float:
@@ -183,27 +184,27 @@ class SpotWatch:
         fresh = self._fresh(samples)
         changes: Changes = []
         for begin in range(0, len(fresh), _BLOCK):
-            changes += self._block(_part(fresh, begin, begin + _BLOCK) if len(fresh) > _BLOCK else fresh)
+            changes += self._block(part_of(fresh, begin, begin + _BLOCK) if len(fresh) > _BLOCK else fresh)
         return [event for _, event in changes]
 
     def _fresh(self, samples: Samples) -> Samples:
         """Return the samples that are newer than any before."""
         if len(samples) == 0 or samples.utc_ms[-1] <= self._frontier_ms:
-            return _part(samples, 0, 0)
+            return part_of(samples, 0, 0)
         if samples.utc_ms[0] <= self._frontier_ms:
             first = int(np.searchsorted(samples.utc_ms, self._frontier_ms, "right"))
-            samples = _part(samples, first, len(samples))
+            samples = part_of(samples, first, len(samples))
         self._frontier_ms = int(samples.utc_ms[-1])
         return samples
 
     def _block(self, samples: Samples) -> Changes:
         """Return the changes in a block of samples by the time at which they come."""
         changes: Changes = []
-        flags = int(np.bitwise_or.reduce(samples.flags))
+        flags = int(np.bitwise_or.reduce(samples.flags)) & self._counting
         self._judge_flags(samples, flags, changes)
         good = valued(samples)
         if len(good):
-            silence_ms = _silence_ms(good.utc_ms, self._last_valued_ms)
+            silence_ms = silences_ms(good.utc_ms, self._last_valued_ms)
             self._last_valued_ms = int(good.utc_ms[-1])
             self._judge_uvi(good, silence_ms, changes)
         if len(changes) > 1:
@@ -215,9 +216,11 @@ class SpotWatch:
         for mask, watch in self._flagged:
             if flags & mask or not watch.quiet:
                 if silence_ms is None:
-                    silence_ms = _silence_ms(samples.utc_ms, self._last_ms)
-                flagged = (samples.flags & np.uint32(mask)) != 0
-                _add(changes, samples, watch.follow(samples, silence_ms, Signals((flagged,), ~flagged)))
+                    silence_ms = silences_ms(samples.utc_ms, self._last_ms)
+                flagged = (samples.flags & np.uint32(mask & self._counting)) != 0
+                add_changes(
+                    changes, samples, watch.follow(samples, silence_ms, Signals((flagged,), ~flagged))
+                )
         self._last_ms = int(samples.utc_ms[-1])
 
     def _judge_uvi(self, samples: Samples, silence_ms: IntArray, changes: Changes) -> None:
@@ -229,24 +232,24 @@ class SpotWatch:
         over_changes: Changes = []
         if not self._over.quiet or over.any():
             over_changes = self._over.follow(samples, silence_ms, self._over_signals(samples, over))
-            _add(changes, samples, over_changes)
+            add_changes(changes, samples, over_changes)
         settled = self._own_light.settled(samples.utc_ms, dark, silence_ms)
         if self._band.high_uvi < self._band.ceiling_uvi:
             above = uvi > self._band.high_uvi
             if not self._above.quiet or above.any():
-                covered = _open_at(over_changes, EventKind.OVER_CEILING, n, was_open=was_open)
+                covered = open_at(over_changes, EventKind.OVER_CEILING, n, was_open=was_open)
                 beyond = self._beyond(samples, self._band.high_uvi)
                 signals = Signals(beyond.grades, beyond.back & settled, (covered,))
-                _add(changes, samples, self._above.follow(samples, silence_ms, signals))
+                add_changes(changes, samples, self._above.follow(samples, silence_ms, signals))
         if self._band.low_uvi > 0:
             under = uvi < self._band.low_uvi
             if not self._under.quiet or (under & settled).any():
                 signals = self._under_signals(samples, settled)
-                _add(changes, samples, self._under.follow(samples, silence_ms, signals))
+                add_changes(changes, samples, self._under.follow(samples, silence_ms, signals))
         if self._photoperiod is not None:
             self._judge_times(samples, silence_ms, dark, self._photoperiod.lit(samples.utc_ms), changes)
-        _add(changes, samples, self._flicker.follow(samples, silence_ms, dark))
-        _add(changes, samples, self._stuck.follow(samples, silence_ms))
+        add_changes(changes, samples, self._flicker.follow(samples, silence_ms, dark))
+        add_changes(changes, samples, self._stuck.follow(samples, silence_ms))
 
     def _judge_times(
         self, samples: Samples, silence_ms: IntArray, dark: BoolArray, day: BoolArray, changes: Changes
@@ -256,12 +259,12 @@ class SpotWatch:
         if not self._off_by_day.quiet or dark_by_day.any():
             back = samples.uvi - self._settings.k_back * samples.u_uvi > self._settings.dark_uvi
             signals = Signals((dark_by_day,), back, (~day,))
-            _add(changes, samples, self._off_by_day.follow(samples, silence_ms, signals))
+            add_changes(changes, samples, self._off_by_day.follow(samples, silence_ms, signals))
         if not self._on_at_night.quiet or not day.all():
             lit = samples.uvi - self._settings.k * samples.u_uvi > self._settings.dark_uvi
             if not self._on_at_night.quiet or lit.any():
                 signals = Signals((lit,), dark, (day,))
-                _add(changes, samples, self._on_at_night.follow(samples, silence_ms, signals))
+                add_changes(changes, samples, self._on_at_night.follow(samples, silence_ms, signals))
 
     def _over_signals(self, samples: Samples, over: BoolArray) -> Signals:
         ceiling_uvi = self._band.ceiling_uvi
@@ -284,70 +287,3 @@ class SpotWatch:
             ((samples.uvi + self._settings.k * samples.u_uvi < low_uvi) & settled & ~at_least,),
             (samples.uvi - self._settings.k_back * samples.u_uvi > low_uvi) & settled,
         )
-
-
-def _limit_watch(
-    side: Side,
-    spot: str,
-    limit_uvi: float,
-    band: Band,
-    settings: RuleSettings,
-    by_kind: Mapping[EventKind, Event],
-    *,
-    holds_s: Sequence[float],
-    end_words: Sequence[str] = (),
-) -> SignalWatch:
-    return SignalWatch(
-        LimitEvents(side, spot, limit_uvi, band, settings.k),
-        grade_holds_s=holds_s,
-        back_hold_s=settings.back_hold_s,
-        max_gap_s=settings.max_gap_s,
-        end_words=end_words,
-        event=by_kind.get(side.kind),
-    )
-
-
-def _held_watch(
-    held: Held,
-    spot: str,
-    settings: RuleSettings,
-    by_kind: Mapping[EventKind, Event],
-    hold_s: float,
-    *,
-    end_words: Sequence[str] = (),
-) -> SignalWatch:
-    return SignalWatch(
-        HeldEvents(held, spot),
-        grade_holds_s=(hold_s,),
-        back_hold_s=min(hold_s, settings.back_hold_s) if end_words else hold_s,
-        max_gap_s=settings.max_gap_s,
-        end_words=end_words,
-        event=by_kind.get(held.kind),
-    )
-
-
-def _add(changes: Changes, samples: Samples, found: Changes) -> None:
-    """Add changes found at samples' indices by these samples' times."""
-    changes += [(int(samples.utc_ms[at]), event) for at, event in found]
-
-
-def _open_at(changes: Changes, kind: EventKind, n: int, *, was_open: bool) -> BoolArray:
-    """Return at which of n samples an event of that kind was open, given how it changed meanwhile."""
-    is_open = np.full(n, was_open)
-    for at, event in changes:
-        if event.kind is kind:
-            is_open[at:] = event.is_open
-    return is_open
-
-
-def _silence_ms(utc_ms: IntArray, last_ms: int) -> IntArray:
-    """Return the time of each sample since the one before."""
-    silence_ms = np.empty(len(utc_ms), np.int64)
-    silence_ms[0] = utc_ms[0] - last_ms
-    np.subtract(utc_ms[1:], utc_ms[:-1], out=silence_ms[1:])
-    return silence_ms
-
-
-def _part(samples: Samples, begin: int, end: int) -> Samples:
-    part = slice(begin, end)
-    return Samples(samples.utc_ms[part], samples.uvi[part], samples.u_uvi[part], samples.flags[part])

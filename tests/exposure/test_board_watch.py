@@ -169,11 +169,41 @@ def test_restarts_are_taken_up_and_moved_with_the_clock():
     assert closed.closed_ms == T0_MS + 181_000 + 3_600_000
 
 
-def test_silence_closed_by_hand_is_not_told_again_at_once():
+def test_silence_closed_by_hand_is_told_again_only_after_the_board_has_spoken():
     board = board_watch()
     (event,) = board.tick(T0_MS + 3_600_000)
     closed = board.close(event.identity, T0_MS + 3_600_000)
     assert (closed.closed_ms, closed.closing) == (T0_MS + 3_600_000, "by hand")
     assert board.open_events == ()
     assert board.close(event.identity, T0_MS + 3_600_001) is None
-    assert board.tick(T0_MS + 3_600_001) == []
+    assert board.tick(T0_MS + 9_600_000) == []
+    assert board.heard(T0_MS + 9_600_000) == []
+    assert len(board.tick(T0_MS + 9_630_000)) == 1
+
+
+def test_restarts_closed_by_hand_are_told_again_only_after_an_hour_without_one():
+    board = board_watch()
+    (event,) = [event for n in range(4) for event in board.started_again(T0_MS + n * 60_000)]
+    board.close(event.identity, T0_MS + 200_000)
+    again = [event for n in range(4, 60) for event in board.started_again(T0_MS + n * 60_000)]
+    assert again == []
+    later_ms = T0_MS + 3 * 3_600_000
+    assert [e.kind for n in range(4) for e in board.started_again(later_ms + n)] == [event.kind]
+
+
+def test_a_start_under_the_old_boot_number_is_told_at_once_and_says_what_it_costs():
+    board = board_watch()
+    (event,) = board.started_under_old_boot("00c0ffee", T0_MS + 1_000)
+    assert (event.kind, event.opened_ms) == (EventKind.BOARD_RESTARTING, T0_MS + 1_000)
+    assert "old boot number 00c0ffee" in event.sentence
+    assert "boot number" in event.advice
+    assert board.started_under_old_boot("00c0ffee", T0_MS + 2_000) == []
+    board.heard(T0_MS + 3_602_000)
+    (closed,) = board.tick(T0_MS + 3_602_000)
+    assert (closed.closed_ms, closed.evidence["times_more"]) == (T0_MS + 3_602_000, 1)
+
+
+def test_a_board_without_boot_numbers_is_said_to_come_back_not_to_start():
+    board = board_watch(restart_words="came back on its port")
+    (event,) = [event for n in range(4) for event in board.started_again(T0_MS + n)]
+    assert event.sentence.startswith("came back on its port 4 times within")

@@ -205,15 +205,59 @@ def test_a_clock_that_is_not_set_and_a_value_out_of_range_are_said_elsewhere():
 # Together
 
 
-def test_an_event_closed_by_hand_opens_again_only_when_its_cause_has_held_anew():
+def test_an_event_closed_by_hand_comes_back_only_when_its_cause_has_gone_and_come_again():
     spot = watch()
     (event,) = spot.observe(stretches((5, 3.0)))
     closed = spot.close(event.identity, T0_MS + 301_000)
     assert (closed.closed_ms, closed.closing) == (T0_MS + 301_000, "by hand")
     assert spot.open_events == ()
     assert spot.close(event.identity, T0_MS + 302_000) is None
-    (again,) = spot.observe(stretches((5, 3.0), start_ms=T0_MS + 310_000))
-    assert again.opened_ms == T0_MS + 370_000
+    assert spot.acknowledge(event.identity, T0_MS + 302_000) is None
+    assert spot.observe(stretches((50, 3.0), (6, 1.5), start_ms=T0_MS + 5 * MINUTE_MS)) == []
+    (again,) = spot.observe(stretches((5, 3.0), start_ms=T0_MS + 61 * MINUTE_MS))
+    assert again.opened_ms == T0_MS + 62 * MINUTE_MS
+
+
+@pytest.mark.parametrize(("before", "after"), [(2.7, 3.2), (3.2, 5.8)])
+@pytest.mark.parametrize("taken_up", [False, True])
+def test_what_is_graver_than_an_event_closed_by_hand_is_a_new_event(before, after, taken_up):
+    spot = watch()
+    (event,) = spot.observe(stretches((16, before)))
+    if taken_up:
+        spot = watch(open_events=[event], frontier_ms=T0_MS + 16 * MINUTE_MS - 1)
+    spot.close(event.identity, T0_MS + 16 * MINUTE_MS)
+    (graver,) = spot.observe(stretches((5, after), start_ms=T0_MS + 16 * MINUTE_MS))
+    assert graver.identity != event.identity
+    assert (graver.severity, graver.is_open) == (Severity.NOW, True)
+
+
+def test_a_stuck_sensor_and_a_flickering_lamp_closed_by_hand_are_new_events_only_after_they_were_well():
+    spot = watch()
+    flicker = [(1, 0.0), (1, 1.5)]
+    opened = spot.observe(stretches((400, 1.5), *flicker * 4))
+    assert [event.kind for event in opened if event.is_open] == [
+        EventKind.SENSOR_STUCK,
+        EventKind.LAMP_FLICKERS,
+    ]
+    (flickers,) = spot.open_events
+    spot.close(flickers.identity, T0_MS + 408 * MINUTE_MS)
+    on = T0_MS + 408 * MINUTE_MS
+    assert spot.observe(stretches(*flicker * 30, start_ms=on)) == []
+    later = spot.observe(stretches((400, 1.5), start_ms=on + 60 * MINUTE_MS))
+    assert kinds(later) == [(EventKind.SENSOR_STUCK, True)]
+    spot.close(later[0].identity, on + 460 * MINUTE_MS)
+    after = stretches((400, 1.5), *flicker * 4, start_ms=on + 460 * MINUTE_MS)
+    assert kinds(spot.observe(after)) == [(EventKind.LAMP_FLICKERS, True)]
+
+
+def test_a_flag_of_which_the_calibration_has_taken_care_is_no_event_and_ends_one():
+    flagged = stretches((20, 1.5), flags=Flag.OTHER_LAMP_KIND | Flag.SATURATED, noise=0.01)
+    spot = watch(corrected=Flag.OTHER_LAMP_KIND)
+    assert kinds(spot.observe(flagged)) == [(EventKind.SENSOR_SATURATED, True)]
+    (earlier, _) = watch().observe(flagged)[::-1]
+    spot = watch(corrected=Flag.OTHER_LAMP_KIND, open_events=[earlier])
+    closed = [event for event in spot.observe(flagged) if not event.is_open]
+    assert kinds(closed) == [(EventKind.CALIBRATION_OTHER_LAMP, False)]
 
 
 def test_a_step_of_the_clock_moves_every_watch_along():
