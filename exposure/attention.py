@@ -1,72 +1,18 @@
 """What a keeper shall be told now: not at night what can wait, not thirty times what happened once."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from datetime import timedelta
 from enum import StrEnum
+from operator import attrgetter
 from typing import Final
 
-from calibrate.errors import KeeperError
-from exposure.days import check_time_zone, local_date, local_minute, local_time_ms
+from exposure.attention_settings import AttentionSettings
+from exposure.days import local_date, local_minute, local_time_ms
 from exposure.events import Event, EventKind, Severity
 from exposure.kinds import KINDS
 
 _GRAVITY: Final = {Severity.NOW: 0, Severity.TODAY: 1, Severity.NOTE: 2}
-
-
-class AttentionError(KeeperError):
-    """Quiet hours or times that cannot be meant."""
-
-
-@dataclass(frozen=True, slots=True)
-class AttentionSettings:
-    """When a keeper may be told what.
-
-    Attributes
-    ----------
-    quiet_from_minute, quiet_until_minute
-        Quiet hours in minutes of the local clock; None for none.  In them only what is for now is told.  By
-        default from 22:00 to 07:00: what is for today can wait for the morning, when the lamps come on.
-    time_zone
-        IANA name of the zone of those minutes.
-    gather_s
-        What is not for now is gathered for so long and told together [s].  A timer that fails takes ten
-        lamps with it, within minutes of each other.
-    again_now_s
-        An event for now that nobody has acknowledged is told again after this [s], then after twice as long
-        and so on up to `again_now_most_s`: an animal is burned within an hour or two.
-    again_now_most_s
-        Longest time between two such reminders [s].
-    again_today_s
-        The same for an event for today, without doubling [s]: once a day is enough.
-    escalate_after
-        After so many reminders a notice is escalated: perhaps somebody else must be told.  With the times
-        above that is an hour and three quarters after an event for now, three days after one for today.
-    """
-
-    quiet_from_minute: int | None = 22 * 60
-    quiet_until_minute: int | None = 7 * 60
-    time_zone: str = "UTC"
-    gather_s: float = 300.0
-    again_now_s: float = 900.0
-    again_now_most_s: float = 7200.0
-    again_today_s: float = 86_400.0
-    escalate_after: int = 3
-
-    def __post_init__(self) -> None:
-        quiet = (self.quiet_from_minute, self.quiet_until_minute)
-        if (quiet[0] is None) != (quiet[1] is None):
-            raise AttentionError(
-                "half the quiet hours are given", remedy="Give both their start and their end"
-            )
-        if any(minute is not None and not 0 <= minute < 1440 for minute in quiet):
-            raise AttentionError(f"quiet hours are {quiet}", remedy="Give 0 (00:00) to 1439 (23:59)")
-        if quiet[0] is not None and quiet[0] == quiet[1]:
-            raise AttentionError("quiet hours begin and end at the same minute", remedy="Leave both out")
-        for name in ("again_now_s", "again_now_most_s", "again_today_s"):
-            if not getattr(self, name) > 0:
-                raise AttentionError(f"{name} is {getattr(self, name):g}", remedy="Give more than 0")
-        check_time_zone(self.time_zone)
 
 
 class Why(StrEnum):
@@ -99,12 +45,13 @@ class Told:
 
 @dataclass(frozen=True, slots=True)
 class Notice:
-    """One thing to tell now: one event, or several of a kind that happened together.
+    """One thing to tell now: one event, or several of a kind that happened together, oldest first.
 
     `urgent`: to be told at any hour.  `escalated`: told often enough, and nobody has acknowledged it.
     """
 
     why: Why
+    kind: EventKind
     urgent: bool
     title: str
     events: tuple[Event, ...]
@@ -129,6 +76,8 @@ def attention(
     now_ms: int,
     settings: AttentionSettings,
     boards: Mapping[str, str],
+    *,
+    name_of: Callable[[Event], str] = attrgetter("subject"),
 ) -> Attention:
     """Return what the keeper shall be told now.
 
@@ -143,6 +92,8 @@ def attention(
         The time, UTC milliseconds since the epoch.
     boards
         The board of each spot.
+    name_of
+        What the keeper calls the spot or board of an event.
 
     Notes
     -----
@@ -150,12 +101,12 @@ def attention(
       for the end of quiet hours, and is told together with all that wait and are of its kind.
     - Of a spot whose board is silent nothing is told but what is for now: it is the board that needs a hand.
     - An acknowledged event is not told again, unless it becomes graver.  A note is told once.
-    - That an event is over is told once, outside quiet hours, if it was told and not acknowledged.  An event
-      that was over before it was due is not told at all, unless it was for now.
+    - That an event is over is told once, gathered as it was, outside quiet hours, if it was told and not
+      acknowledged.  An event that was over before it was due is not told at all, unless it was for now.
     """
     known = list(events)
     silent = {event.subject for event in known if event.kind is EventKind.BOARD_SILENT and event.is_open}
-    moment = _Moment(now_ms, _quiet_until_ms(now_ms, settings), settings, told)
+    moment = _Moment(now_ms, _quiet_until_ms(now_ms, settings), settings, told, name_of)
     for event in known:
         moment.judge(event, hidden=event.subject_kind == "spot" and boards.get(event.subject) in silent)
     return moment.attention()
@@ -165,15 +116,21 @@ class _Moment:
     """What is due at one moment, gathered event by event."""
 
     def __init__(
-        self, now_ms: int, quiet_until_ms: int | None, settings: AttentionSettings, told: Mapping[str, Told]
+        self,
+        now_ms: int,
+        quiet_until_ms: int | None,
+        settings: AttentionSettings,
+        told: Mapping[str, Told],
+        name_of: Callable[[Event], str],
     ) -> None:
         self._now_ms = now_ms
         self._quiet_until_ms = quiet_until_ms
         self._settings = settings
         self._before = told
+        self._name_of = name_of
         self._told: dict[str, Told] = {}
         self._groups: dict[tuple[Why, EventKind, bool], list[Event]] = {}
-        self._waiting: dict[EventKind, list[Event]] = {}
+        self._waiting: dict[tuple[Why, EventKind], list[Event]] = {}
         self._next_ms: int | None = None
 
     def judge(self, event: Event, *, hidden: bool) -> None:
@@ -200,15 +157,15 @@ class _Moment:
             return
         self._wait(max(due_ms, quiet_ms))
         if why is Why.NEW and self._now_ms >= quiet_ms:
-            self._waiting.setdefault(event.kind, []).append(event)
+            self._waiting.setdefault((why, event.kind), []).append(event)
 
     def attention(self) -> Attention:
-        for kind, events in self._waiting.items():
-            if (Why.NEW, kind, False) in self._groups:
+        for (why, kind), events in self._waiting.items():
+            if (why, kind, False) in self._groups:
                 for event in events:
-                    self._tell(Why.NEW, event)
+                    self._tell(why, event)
         notices = [
-            self._notice(why, kind, events, escalated=escalated)
+            self._notice(why, kind, sorted(events, key=lambda event: event.opened_ms), escalated=escalated)
             for (why, kind, escalated), events in self._groups.items()
         ]
         notices.sort(key=lambda each: (not each.urgent, _GRAVITY[each.events[0].severity], each.title))
@@ -221,13 +178,22 @@ class _Moment:
             return
         if before.times == 0 or event.acknowledged_ms is not None or event.severity is Severity.NOTE:
             return
+        assert event.closed_ms is not None
+        due_ms = event.closed_ms + round(1000 * self._settings.gather_s)
+        due_ms = max(due_ms, self._quiet_until_ms or 0)
+        if self._now_ms >= due_ms:
+            self._tell(Why.OVER, event)
+            return
+        self._told[event.identity] = before
+        self._wait(due_ms)
         if self._quiet_until_ms is None:
-            self._group(Why.OVER, event)
-        else:
-            self._told[event.identity] = before
-            self._wait(self._quiet_until_ms)
+            self._waiting.setdefault((Why.OVER, event.kind), []).append(event)
 
     def _tell(self, why: Why, event: Event) -> None:
+        if why is Why.OVER:
+            self._told.pop(event.identity, None)
+            self._group(why, event)
+            return
         before = self._before.get(event.identity)
         times = before.times + 1 if before is not None and why is Why.AGAIN else 1
         after = Told(event.severity, times, self._now_ms)
@@ -244,9 +210,10 @@ class _Moment:
         self._next_ms = until_ms if self._next_ms is None else min(self._next_ms, until_ms)
 
     def _notice(self, why: Why, kind: EventKind, events: list[Event], *, escalated: bool) -> Notice:
-        places = ", ".join(sorted({event.subject for event in events}))
+        places = ", ".join(sorted({self._name_of(event) for event in events}))
         urgent = why is not Why.OVER and any(event.severity is Severity.NOW for event in events)
-        return Notice(why, urgent, f"{_WORDS[why]}{KINDS[kind].short}: {places}", tuple(events), escalated)
+        title = f"{_WORDS[why]}{KINDS[kind].short}: {places}"
+        return Notice(why, kind, urgent, title, tuple(events), escalated)
 
 
 def _due(event: Event, before: Told | None, settings: AttentionSettings) -> tuple[Why | None, int]:

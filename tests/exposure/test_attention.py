@@ -4,7 +4,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from exposure.attention import AttentionError, AttentionSettings, Why, attention
+from exposure.attention import Why, attention
+from exposure.attention_settings import AttentionError, AttentionSettings
 from exposure.days import local_time_ms
 from exposure.events import EventKind, Severity
 from exposure.kinds import new_event
@@ -126,12 +127,34 @@ def test_what_was_told_and_becomes_graver_is_told_at_once():
 def test_that_it_is_over_is_told_once_to_somebody_who_was_told_and_not_at_night():
     told = at(NOON_MS, event()).told
     over = event().closed(MIDNIGHT_MS, "back")
-    night = at(MIDNIGHT_MS, over, told=told)
+    night = at(MIDNIGHT_MS + HOUR_MS, over, told=told)
     assert night.notices == ()
     morning = at(night.next_ms, over, told=night.told)
     assert said(morning) == [(Why.OVER, "over: over the ceiling: rock")]
     assert morning.told == {}
     assert not morning.notices[0].urgent
+
+
+def test_thirty_boards_that_speak_again_one_after_the_other_are_one_notice():
+    boards = [event(EventKind.BOARD_SILENT, f"b{n:02}", NOON_MS) for n in range(30)]
+    told = at(NOON_MS + 5 * MINUTE_MS, *boards).told
+    assert set(told) == {board.identity for board in boards}
+    back_ms = NOON_MS + HOUR_MS
+    boards = [board.closed(back_ms + n * 1_000, "spoke again") for n, board in enumerate(boards)]
+    for n in range(30):  # asked at each change
+        answer = at(back_ms + n * 1_000, *boards[: n + 1], told=told)
+        assert answer.notices == ()
+        assert answer.next_ms == back_ms + 5 * MINUTE_MS
+        told = answer.told | {board.identity: told[board.identity] for board in boards[n + 1 :]}
+    over = at(back_ms + 5 * MINUTE_MS, *boards, told=told)
+    (notice,) = over.notices
+    assert (notice.why, notice.kind, len(notice.events)) == (Why.OVER, EventKind.BOARD_SILENT, 30)
+    assert over.told == {}
+
+
+def test_a_notice_calls_places_what_the_keeper_calls_them():
+    answer = attention([event()], {}, NOON_MS, SETTINGS, BOARDS, name_of=lambda each: f"{each.subject} ledge")
+    assert [notice.title for notice in answer.notices] == ["over the ceiling: rock ledge"]
 
 
 def test_what_was_over_before_it_was_due_is_not_told_unless_it_was_for_now():
@@ -192,6 +215,9 @@ def test_everything_that_stays_open_is_told_in_the_end_and_nothing_for_today_at_
         {"quiet_until_minute": 1440},
         {"quiet_from_minute": 420},
         {"again_now_s": 0},
+        {"again_now_most_s": 600},
+        {"gather_s": -1},
+        {"escalate_after": 0},
     ],
 )
 def test_settings_that_cannot_be_meant_are_refused(wrong):
