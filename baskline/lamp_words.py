@@ -4,7 +4,8 @@ from collections.abc import Iterator, Mapping, Sequence
 from datetime import date
 from typing import TYPE_CHECKING, Any, Final
 
-from baskline.measured_words import measured, plain_day, rounded_like, span_of_days, times
+from baskline.charts.dates import date_span
+from baskline.measured_words import measured, plain_day, rounded_like, times
 from calibrate.lamp_kinds import LAMP_KINDS
 from exposure.lamps import BURN_IN_HOURS, LampState
 from ingest.store.lamp_changes import LampChangeKind
@@ -162,7 +163,7 @@ def rate_words(report: "LampReport") -> str:
 
 def _signed_percent(part: float) -> str:
     text = f"{100 * part:+.1f}"
-    return "0.0" if float(text) == 0 else text
+    return "0.0" if float(text) == 0 else text.replace("-", "−")
 
 
 def forecast_words(forecast: "Forecast") -> str:
@@ -176,7 +177,7 @@ def forecast_words(forecast: "Forecast") -> str:
     if forecast.earliest == forecast.latest:
         return f"{what} by now"
     return (
-        f"{what} between {span_of_days(forecast.earliest, forecast.latest).replace(' to ', ' and ')},"
+        f"{what} between {date_span(forecast.earliest, forecast.latest).replace(' to ', ' and ')},"
         f" most likely {plain_day(forecast.expected)}"
     )
 

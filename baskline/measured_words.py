@@ -58,16 +58,6 @@ def short_day(day: date) -> str:
     return f"{day:%a} {day.day:2}"
 
 
-def span_of_days(first: date, last: date) -> str:
-    """Return `1 to 17 May 2025`, with no more months and years than are needed."""
-    if first == last:
-        return plain_day(first)
-    if (first.year, first.month) == (last.year, last.month):
-        return f"{first.day} to {plain_day(last)}"
-    begin = f"{first.day} {first:%B}" if first.year == last.year else plain_day(first)
-    return f"{begin} to {plain_day(last)}"
-
-
 def local_moment(utc_ms: int, zone: ZoneInfo) -> str:
     """Return `17 May 15:10`, as the keeper's clock shows it."""
     at = datetime.fromtimestamp(utc_ms / 1000, zone)

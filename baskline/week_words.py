@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from exposure.profile import DayProfile
     from exposure.usual import Compared, Usual
     from ingest.config import Config
-    from ingest.week import ComparedDay, EnclosureWeek, SpotWeek, Week
+    from ingest.week import ComparedDay, EnclosureWeek, SpotDays, Week
 
 SCHEMA: Final = "baskline.week/1"
 WIDE: Final = 70
@@ -70,7 +70,7 @@ def _lines(shown: "Week", config: "Config", *, wide: bool) -> Iterator[str]:
             yield f"{'events' if number == 0 else '':9} {line}"
 
 
-def _spot_lines(spot: "SpotWeek", config: "Config", *, wide: bool) -> Iterator[str]:
+def _spot_lines(spot: "SpotDays", config: "Config", *, wide: bool) -> Iterator[str]:
     configured = config.spots[spot.spot]
     band = spot.band
     yield (
@@ -202,7 +202,7 @@ def week_fields(shown: "Week") -> dict[str, Any]:
     """Return a week as JSON."""
     from ingest.mqtt.payloads import event_fields
 
-    def spot_fields(spot: "SpotWeek") -> dict[str, Any]:
+    def spot_fields(spot: "SpotDays") -> dict[str, Any]:
         return {
             "spot": spot.spot,
             "band": {

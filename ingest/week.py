@@ -38,7 +38,7 @@ class ComparedDay:
 
 
 @dataclass(frozen=True, slots=True)
-class SpotWeek:
+class SpotDays:
     """A spot's days, and the medians of their figures beside those of the 7 and 30 days before the first."""
 
     spot: str
@@ -52,7 +52,7 @@ class EnclosureWeek:
     """An enclosure's spots, how they differed on each day, and what happened to them and their boards."""
 
     enclosure: str
-    spots: tuple[SpotWeek, ...]
+    spots: tuple[SpotDays, ...]
     gradients: Mapping[date, Gradient]
     events: tuple[Event, ...]
 
@@ -84,7 +84,7 @@ def spots_of(config: Config, enclosure: str) -> list[str]:
     return [spot for spot, configured in config.spots.items() if configured.enclosure == enclosure]
 
 
-def spot_days(records: DayRecords, config: Config, spot: str, first: date, last: date) -> SpotWeek:
+def spot_days(records: DayRecords, config: Config, spot: str, first: date, last: date) -> SpotDays:
     """Return a spot's days from `first` to `last`, each beside the days before it."""
     known = {record.date: record for record in records.of(spot, first - timedelta(days=_COMPARED_DAYS), last)}
     figures = {day: day_figures(record.profile, record.lamp) for day, record in known.items()}
@@ -94,7 +94,7 @@ def spot_days(records: DayRecords, config: Config, spot: str, first: date, last:
         compared = compare_day(day, figures[day], figures) if day in figures else {}
         days.append(ComparedDay(day, known.get(day), compared))
     seen = [each.record for each in days if each.record is not None]
-    return SpotWeek(
+    return SpotDays(
         spot,
         seen[-1].profile.band if seen else config.spots[spot].band(),
         tuple(days),
@@ -115,7 +115,7 @@ def _compared(
     return compare_day(first, medians, figures)
 
 
-def gradients(spots: Sequence[SpotWeek]) -> dict[date, Gradient]:
+def gradients(spots: Sequence[SpotDays]) -> dict[date, Gradient]:
     """Return how an enclosure's spots differed, on each day on which more than nothing can be told."""
     found = {}
     for days in zip(*(each.days for each in spots), strict=True):

@@ -1,6 +1,8 @@
 """`baskline lamps`: each lamp's hours, ageing and forecast."""
 
-from typing import TYPE_CHECKING, Annotated
+from datetime import date
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
@@ -18,7 +20,8 @@ from baskline.printing import console, say
 from calibrate.errors import KeeperError
 
 if TYPE_CHECKING:
-    pass
+    from ingest.config import Config
+    from ingest.lamp_views import LampView
 
 
 class LampsCommandError(KeeperError):
@@ -38,6 +41,15 @@ def lamps(
     config: ConfigOption = DEFAULT_CONFIG,
     store: StoreOption = None,
     as_json: JsonOption = False,
+    chart: Annotated[
+        Path | None,
+        typer.Option(
+            "--chart",
+            metavar="FILE",
+            readable=False,
+            help="Draw the levels into a .png, .svg or .pdf file; one for each spot, named after it.",
+        ),
+    ] = None,
 ) -> None:
     """Show how old the lamps are and how they age.
 
@@ -48,14 +60,16 @@ def lamps(
     \b
     Examples:
       baskline lamps
-      baskline lamps wall_tube
+      baskline lamps wall_tube --chart wall_tube.png
       baskline lamps --json
     """
+    from baskline.commands.calibrate.fit import refuse_chart_ending
     from calibrate.nearest import did_you_mean
     from ingest.lamp_views import lamp_views
     from ingest.store.store import Store
     from ingest.week import newest_day
 
+    refuse_chart_ending(chart)
     configured = read_config(config)
     if lamp is not None and lamp not in configured.lamps:
         raise LampsCommandError(
@@ -72,6 +86,7 @@ def lamps(
             )
         views = [view for view in lamp_views(kept, configured, until) if lamp in (None, view.lamp)]
         changes = {key: kept.lamp_changes.of(key) for key in configured.lamps if lamp in (None, key)}
+    drawn = [] if chart is None else _draw(views, configured, until, chart)
     if as_json:
         from baskline.lamp_words import lamps_fields
 
@@ -82,3 +97,24 @@ def lamps(
     words = console()
     for line, hang in lamps_lines(views, changes, configured):
         say(words, line, hang=hang)
+    if drawn:
+        say(words, f"\nDrawn: {', '.join(map(str, drawn))}")
+
+
+def _draw(views: "list[LampView]", config: "Config", until: date, chart: Path) -> list[Path]:
+    from baskline.commands.many_charts import Spec, save_charts
+
+    if not views:
+        raise LampsCommandError(
+            "there is nothing to draw: no spot is lit by it", where=str(chart), remedy="See `baskline lamps`"
+        )
+
+    def spec_of(view: "LampView") -> Spec:
+        def spec() -> dict[str, Any]:
+            from baskline.charts.lamp import lamp_drawing, lamp_spec
+
+            return lamp_spec(lamp_drawing(view, config, until))
+
+        return spec
+
+    return save_charts(chart, {view.spot: spec_of(view) for view in views})

@@ -2,7 +2,7 @@
 
 from datetime import date
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
@@ -21,7 +21,7 @@ from calibrate.errors import KeeperError
 
 if TYPE_CHECKING:
     from ingest.config import Config
-    from ingest.week import Week
+    from ingest.week import SpotDays, Week
 
 
 class WeekCommandError(KeeperError):
@@ -47,6 +47,15 @@ def week(
     config: ConfigOption = DEFAULT_CONFIG,
     store: StoreOption = None,
     as_json: JsonOption = False,
+    chart: Annotated[
+        Path | None,
+        typer.Option(
+            "--chart",
+            metavar="FILE",
+            readable=False,
+            help="Draw each day into a .png, .svg or .pdf file; one for each spot, named after it.",
+        ),
+    ] = None,
 ) -> None:
     """Show seven days beside the days before.
 
@@ -57,14 +66,17 @@ def week(
     Examples:
       baskline week
       baskline week rock_garden --to 2025-05-17
-      baskline week green_wall
+      baskline week green_wall --chart week.png
       baskline week --json
     """
+    from baskline.commands.calibrate.fit import refuse_chart_ending
     from baskline.commands.dates import date_of
 
+    refuse_chart_ending(chart)
     wanted = date_of(until, "--to")
     configured = read_config(config)
     shown = _week(configured, store_of(configured, store), enclosure, wanted)
+    drawn = [] if chart is None else _draw(shown, configured, chart)
     if as_json:
         from baskline.week_words import week_fields
 
@@ -75,6 +87,8 @@ def week(
     words = console()
     for line, hang in week_lines(shown, configured, wide=words.width >= WIDE):
         say(words, line, hang=hang)
+    if drawn:
+        say(words, f"\nDrawn: {', '.join(map(str, drawn))}")
 
 
 def _week(config: "Config", store: Path, enclosure: str | None, wanted: date | None) -> "Week":
@@ -101,3 +115,20 @@ def _week(config: "Config", store: Path, enclosure: str | None, wanted: date | N
                 remedy="Start `baskline run`, or see `baskline check` for why nothing comes",
             )
         return week(kept, config, last, list(config.enclosures) if enclosure is None else [enclosure])
+
+
+def _draw(shown: "Week", config: "Config", chart: Path) -> list[Path]:
+    from baskline.commands.many_charts import Spec, save_charts
+
+    def spec_of(spot: "SpotDays") -> Spec:
+        def spec() -> dict[str, Any]:
+            from baskline.charts.days import DaysDrawing, days_spec
+
+            profiles = [day.profile for day in spot.days if day.profile is not None]
+            usual = spot.compared["dose_uvi_h"].month if spot.compared else None
+            label = config.spots[spot.spot].label
+            return days_spec(DaysDrawing(label, shown.first, shown.last, profiles, usual))
+
+        return spec
+
+    return save_charts(chart, {spot.spot: spec_of(spot) for each in shown.enclosures for spot in each.spots})

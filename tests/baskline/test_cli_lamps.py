@@ -56,7 +56,7 @@ def test_a_lamp_that_burns_in_has_no_verdict(config, tmp_path):
 def test_a_fading_lamp_has_its_rate_and_the_day_on_which_it_may_be_too_weak(config, tmp_path):
     since(config, 60, lambda number: 2.0 * 0.985 ** (number / 7))
     text = words(tmp_path, "lamps")
-    assert "verdict     fading: -1.5 % a week (-1.8 to -1.2)" in text
+    assert "verdict     fading: −1.5 % a week (−1.8 to −1.2)" in text
     assert "level       1.8 ± 0.2 UVI (k = 2); 1.9 when first judged" in text
     assert "forecast    below its band (under 1) between " in text
     assert ", the earliest day on which it may be too weak" in text
@@ -194,3 +194,24 @@ def test_lamps_have_the_documented_keys_and_types(demo):
         json.loads(example(sections()[LAMPS], "json")),
     ):
         assert departures(document, table(sections()[LAMPS])) == []
+
+
+def test_each_spot_has_a_chart_named_after_it(demo, tmp_path):
+    said = words(demo, "lamps", "--chart", tmp_path / "drawn.svg")
+    drawn = [tmp_path / f"drawn-{spot}.svg" for spot in ("slate", "crevice", "thyme", "hay_rick", "fern")]
+    assert all(str(file) in said and file.stat().st_size > 1000 for file in drawn)
+
+
+def test_a_single_chart_has_the_name_that_was_given(demo, tmp_path):
+    words(demo, "lamps", "wall_tube", "--chart", tmp_path / "drawn.svg")
+    assert "<svg" in (tmp_path / "drawn.svg").read_text()
+    said = said_here("lamps", "--chart", "drawn.gif", folder=demo)
+    assert (said.code, said.out) == (2, "")
+
+
+def test_a_lamp_that_lights_nothing_cannot_be_drawn(tmp_path):
+    config = room(tmp_path, more='\n[lamp.spare]\nkind = "t8"\ninstalled = 2025-01-18\ndistance_cm = 20.0\n')
+    since(config, 3, lambda number: 2.0)
+    said = said_here("lamps", "spare", "--chart", "x.png", folder=tmp_path)
+    assert (said.code, said.out) == (1, "")
+    assert "nothing to draw" in said.err

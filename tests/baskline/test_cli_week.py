@@ -162,3 +162,16 @@ def test_the_table_fits_the_terminal(demo, wide, columns):
     ]
     assert len(rows) == 15
     assert max(map(len, rows)) <= columns - 2
+
+
+def test_each_spot_has_a_chart_named_after_it(demo, tmp_path):
+    said = words(demo, "--chart", tmp_path / "drawn.svg")
+    drawn = [tmp_path / f"drawn-{spot}.svg" for spot in ("slate", "crevice", "thyme", "hay_rick", "fern")]
+    assert all(str(file) in said and file.stat().st_size > 1000 for file in drawn)
+
+
+def test_a_single_chart_has_the_name_that_was_given(demo, tmp_path):
+    words(demo, "green_wall", "--chart", tmp_path / "drawn.svg")
+    assert "<svg" in (tmp_path / "drawn.svg").read_text()
+    said = said_here("week", "--chart", "drawn.gif", folder=demo)
+    assert (said.code, said.out) == (2, "")
