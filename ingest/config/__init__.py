@@ -4,6 +4,7 @@ The keys are described in `ingest/CONFIG.md`.
 """
 
 from ingest.config.animals import SpeciesConfig
+from ingest.config.attention import AttentionConfig
 from ingest.config.errors import ConfigError, Problem
 from ingest.config.load import load_config, parse_config
 from ingest.config.model import Config
@@ -20,6 +21,7 @@ from ingest.config.places import (
 from ingest.config.reach import BridgeConfig, MirrorConfig, MqttConfig, PiBusConfig, SerialConfig
 
 __all__ = [
+    "AttentionConfig",
     "BandConfig",
     "BoardConfig",
     "BridgeConfig",

@@ -165,7 +165,8 @@ def _date(value: object) -> date:
     return value
 
 
-def _local_time(value: object) -> time:
+def local_time(value: object) -> time:
+    """Return a time of day, in quotes or without, to the minute."""
     if isinstance(value, str) and re.fullmatch(r"([01][0-9]|2[0-3]):[0-5][0-9]", value):
         return time.fromisoformat(value)
     if isinstance(value, time) and value == value.replace(second=0, microsecond=0):
@@ -224,7 +225,7 @@ SensorKind: TypeAlias = Annotated[str, AfterValidator(_sensor_kind)]
 LampKindKey: TypeAlias = Annotated[str, AfterValidator(_lamp_kind)]
 Ports: TypeAlias = Annotated[Literal["auto"] | tuple[str, ...], PlainValidator(_ports)]
 Date: TypeAlias = Annotated[date, PlainValidator(_date)]
-LocalTime: TypeAlias = Annotated[time, PlainValidator(_local_time)]
+LocalTime: TypeAlias = Annotated[time, PlainValidator(local_time)]
 TextList: TypeAlias = Annotated[tuple[Text, ...], BeforeValidator(_tuple_of)]
 Baud: TypeAlias = Annotated[int, Field(ge=300, le=4_000_000)]
 PortNumber: TypeAlias = Annotated[int, Field(ge=1, le=65535)]

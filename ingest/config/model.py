@@ -7,9 +7,11 @@ from typing import Annotated, Any, Self, TypeAlias, TypeVar
 
 from pydantic import AfterValidator, Field, model_validator
 
+from exposure.attention_settings import AttentionSettings
 from exposure.rules import RuleSettings
 from exposure.species import Species, SpeciesError
 from ingest.config.animals import SpeciesConfig, species_for_spot
+from ingest.config.attention import AttentionConfig
 from ingest.config.fields import Key
 from ingest.config.page import PageConfig
 from ingest.config.places import BoardConfig, EnclosureConfig, LampConfig, SpotConfig
@@ -34,6 +36,7 @@ class Config(Table):
     mqtt: MqttConfig | None = None
     mirror: MirrorConfig | None = None
     page: PageConfig | None = None
+    attention: AttentionConfig = AttentionConfig()
     boards: ByKey[BoardConfig] = Field(default_factory=_no_entries, alias="board")
     enclosures: ByKey[EnclosureConfig] = Field(default_factory=_no_entries, alias="enclosure")
     lamps: ByKey[LampConfig] = Field(default_factory=_no_entries, alias="lamp")
@@ -56,3 +59,7 @@ class Config(Table):
     def rule_settings(self, spot: str) -> RuleSettings:
         """Return how the spot of that key is judged."""
         return self.spots[spot].rule_settings(self.bridge.time_zone)
+
+    def attention_settings(self) -> AttentionSettings:
+        """Return when the keeper may be told what."""
+        return self.attention.settings(self.bridge.time_zone)
