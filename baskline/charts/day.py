@@ -11,29 +11,24 @@ import altair as alt
 
 from baskline.charts.clock_axis import clock_ticks
 from baskline.charts.curve import curve_pieces
-from baskline.charts.drawing import DayDrawing
+from baskline.charts.drawing import DayDrawing, Hole
 from baskline.charts.hatching import hatched
 from baskline.charts.layout import Layout
+from baskline.charts.palette import Palette, palette
 from baskline.charts.text import FONT, width_px
+from baskline.wording import clock_time
 from exposure.days import HOUR_MS
 
-_INK: Final = "#22303a"
-_QUIET: Final = "#5d6a73"
-_BAND: Final = "#dcead0"
-_BAND_INK: Final = "#3f5a26"
-_LINE: Final = "#14557b"
-_LIMIT: Final = "#9c1c1c"
-_HATCH: Final = "#b4babf"
 _DASHED: Final = [4, 3]
-_SPAN_INK: Final = {"now": _LIMIT, "today": _INK, "note": _QUIET, "doubtful": _QUIET}
 
 Row = Mapping[str, object]
 
 
-def day_spec(day: DayDrawing, *, total_width_px: int = 760) -> dict[str, Any]:
+def day_spec(day: DayDrawing, *, total_width_px: int = 760, dark: bool = False) -> dict[str, Any]:
     """Return the chart as a Vega-Lite specification, `total_width_px` wide (360 for a phone)."""
     layout = Layout.of(day, total_width_px)
-    pen = _Pen(day, layout)
+    colours = palette(dark=dark)
+    pen = _Pen(day, layout, colours)
     layers = [
         *pen.band(),
         *pen.holes(),
@@ -47,6 +42,7 @@ def day_spec(day: DayDrawing, *, total_width_px: int = 760) -> dict[str, Any]:
         .properties(
             width=layout.width_px,
             height=layout.height_px,
+            description=_description(day),
             title=alt.TitleParams(
                 layout.title,
                 subtitle=list(layout.summary),
@@ -55,12 +51,12 @@ def day_spec(day: DayDrawing, *, total_width_px: int = 760) -> dict[str, Any]:
                 dx=layout.edge_px - layout.left_px,
                 fontSize=layout.title_size_px,
                 subtitleFontSize=layout.size_px,
-                subtitleColor=_QUIET,
+                subtitleColor=colours.quiet,
                 subtitlePadding=5,
-                color=_INK,
+                color=colours.ink,
                 offset=layout.title_offset_px,
             ),
-            background="white",
+            background=colours.paper,
             autosize=alt.AutoSizeParams(type="none"),
             padding={
                 "left": layout.left_px,
@@ -72,13 +68,13 @@ def day_spec(day: DayDrawing, *, total_width_px: int = 760) -> dict[str, Any]:
         .configure(font=FONT)
         .configure_view(stroke=None)
         .configure_axis(
-            labelColor=_INK,
+            labelColor=colours.ink,
             labelFontSize=layout.size_px,
-            titleColor=_QUIET,
+            titleColor=colours.quiet,
             titleFontSize=layout.size_px - 1,
             titleFontWeight="normal",
-            domainColor=_QUIET,
-            tickColor=_QUIET,
+            domainColor=colours.quiet,
+            tickColor=colours.quiet,
             grid=False,
         )
     )
@@ -91,8 +87,15 @@ def day_spec(day: DayDrawing, *, total_width_px: int = 760) -> dict[str, Any]:
 class _Pen:
     """Draws the layers; `rows` gathers their data by name."""
 
-    def __init__(self, day: DayDrawing, layout: Layout) -> None:
+    def __init__(self, day: DayDrawing, layout: Layout, colours: Palette) -> None:
         self._day = day
+        self._colours = colours
+        self._span_ink = {
+            "now": colours.limit,
+            "today": colours.ink,
+            "note": colours.quiet,
+            "doubtful": colours.quiet,
+        }
         self._layout = layout
         self.rows: dict[str, Sequence[Row]] = {}
         hours = (day.ends_ms - day.starts_ms) / HOUR_MS
@@ -120,7 +123,7 @@ class _Pen:
         rows = [{**self._whole_day, "low": band.low_uvi, "high": band.high_uvi}]
         return [
             self._chart("band", rows)
-            .mark_rect(color=_BAND)
+            .mark_rect(color=self._colours.band)
             .encode(x=self._x(), x2="until:Q", y=self._y("low"), y2="high:Q")
         ]
 
@@ -147,17 +150,17 @@ class _Pen:
                         "hour": layout.hour_at(middle_px),
                         "uvi": layout.uvi_at((top_px + bottom_px) / 2),
                         "words": hole.words,
-                        "ink": _INK,
+                        "ink": self._colours.ink,
                     }
                 )
         if not areas:
             return []
         return [
             self._chart("holes", areas)
-            .mark_rect(fill=None, stroke=_HATCH, strokeWidth=0.8)
+            .mark_rect(fill=None, stroke=self._colours.hatch, strokeWidth=0.8)
             .encode(x=self._x(), x2="until:Q", y=self._y("low"), y2="high:Q"),
             self._chart("hatching", strokes)
-            .mark_rule(color=_HATCH, strokeWidth=0.8)
+            .mark_rule(color=self._colours.hatch, strokeWidth=0.8)
             .encode(x=self._x(), x2="until:Q", y=self._y("uvi"), y2="to_uvi:Q"),
             *self._words("hole_words", words, baseline="middle", fontSize=layout.size_px),
         ]
@@ -172,11 +175,11 @@ class _Pen:
             is_good = name == "curve"
             chart = self._chart(name, rows)
             layers += [
-                chart.mark_area(color=_LINE, opacity=0.28 if is_good else 0.13).encode(
+                chart.mark_area(color=self._colours.line, opacity=0.28 if is_good else 0.13).encode(
                     x=self._x(), y=self._y("lower"), y2="upper:Q", detail="part:N"
                 ),
                 chart.mark_line(
-                    color=_LINE,
+                    color=self._colours.line,
                     strokeWidth=1.7 if is_good else 1.2,
                     strokeDash=alt.Undefined if is_good else _DASHED,
                 ).encode(x=self._x(), y=self._y("uvi"), detail="part:N"),
@@ -190,7 +193,7 @@ class _Pen:
         rows = [{**self._whole_day, "uvi": self._day.band.ceiling_uvi}]
         return [
             self._chart("ceiling", rows)
-            .mark_rule(color=_LIMIT, strokeDash=[7, 4], strokeWidth=1.6)
+            .mark_rule(color=self._colours.limit, strokeDash=[7, 4], strokeWidth=1.6)
             .encode(x=self._x(), x2="until:Q", y=self._y("uvi"))
         ]
 
@@ -201,7 +204,7 @@ class _Pen:
         words, lines = [], []
         for each in layout.lanes.placed:
             bar_px = (each.lane + 1) * layout.lane_px - 4
-            uvi, ink = layout.uvi_at(bar_px), _SPAN_INK[each.span.look]
+            uvi, ink = layout.uvi_at(bar_px), self._span_ink[each.span.look]
             dashed = each.span.look == "doubtful"
             bars[dashed].append({**self._span_hours(each.left_px, each.right_px), "uvi": uvi, "ink": ink})
             words.append(
@@ -240,18 +243,21 @@ class _Pen:
                 "hour": layout.hour_at(layout.width_px + 6),
                 "uvi": layout.uvi_at(word.y_px),
                 "words": word.words,
-                "ink": _LIMIT if word.look == "limit" else _BAND_INK,
+                "ink": self._colours.limit if word.look == "limit" else self._colours.band_ink,
             }
             for word in layout.margin
         ]
         return self._words("margin_words", rows, align="left", baseline="middle", fontSize=layout.size_px)
 
     def _words(self, name: str, rows: Sequence[Row], **style: Any) -> list[alt.Chart]:
-        """Write words over a white edge of their own, so that no line crosses them."""
+        """Write words over an edge of paper, so that no line crosses them."""
         chart = self._chart(name, rows)
         at: dict[str, Any] = {"x": self._x(), "y": self._y("uvi"), "text": "words:N"}
+        paper = self._colours.paper
         return [
-            chart.mark_text(stroke="white", strokeWidth=4, strokeJoin="round", **style).encode(**at),
+            chart.mark_text(color=paper, stroke=paper, strokeWidth=4, strokeJoin="round", **style).encode(
+                **at
+            ),
             chart.mark_text(**style).encode(**at, color=alt.Color("ink:N", scale=None)),
         ]
 
@@ -267,6 +273,23 @@ class _Pen:
 
     def _span_hours(self, left_px: float, right_px: float) -> dict[str, float]:
         return {"hour": self._layout.hour_at(left_px), "until": self._layout.hour_at(right_px)}
+
+
+def _description(day: DayDrawing) -> str:
+    """Return what the chart shows, for whoever cannot see it."""
+    band = day.band
+    told = [
+        f"{day.title}: {', '.join(day.summary)}",
+        f"band {band.low_uvi:g} to {band.high_uvi:g}, ceiling {band.ceiling_uvi:g}",
+        *(span.words for span in day.spans),
+        *(f"no UVI from {_from_to(hole, day)}: {hole.words}" for hole in day.holes),
+    ]
+    return f"{'. '.join(told)}."
+
+
+def _from_to(hole: Hole, day: DayDrawing) -> str:
+    end = "24:00" if hole.end_ms == day.ends_ms else clock_time(hole.end_ms, day.time_zone)
+    return f"{clock_time(hole.start_ms, day.time_zone)} to {end}"
 
 
 def _clock_axis(day: DayDrawing, layout: Layout) -> alt.Axis:

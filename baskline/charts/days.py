@@ -330,7 +330,7 @@ class _Pen:
 
     def _description(self) -> str:
         if self._n_days > _TOLD_DAY_BY_DAY:
-            return f"{self._sheet.frame.title}. {'; '.join(self._sheet.frame.summary)}."
+            return f"{self._sheet.frame.whole_title}. {'; '.join(self._sheet.frame.summary)}."
         told = []
         for column in self._columns:
             profile = column.profile
@@ -344,7 +344,7 @@ class _Pen:
                 f" {profile.hours_above_band or 0:.1f} above,"
                 f" {profile.hours_above_ceiling or 0:.1f} over the ceiling"
             )
-        return f"{self._sheet.frame.title}. {'; '.join(told)}."
+        return f"{self._sheet.frame.whole_title}. {'; '.join(told)}."
 
 
 def _usual_range(usual: Usual) -> tuple[float, float]:

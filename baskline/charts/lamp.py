@@ -125,7 +125,10 @@ class _Pen:
 
     def spec(self) -> dict[str, Any]:
         self._band()
-        self._burn_in()
+        if self._levels:
+            self._burn_in()
+        else:
+            self._nothing()
         self._baseline()
         self._seen()
         self._trend()
@@ -225,6 +228,13 @@ class _Pen:
             baseline="bottom",
             fontSize=sheet.frame.size_px - 1,
         )
+
+    def _nothing(self) -> None:
+        sheet = self._sheet
+        right = self._x(self._lamp.until)
+        sheet.hatching("unknown", [(0.0, self._y.top_px, right, self._y.bottom_px)])
+        middle = {"x": right / 2, "y": (self._y.top_px + self._y.bottom_px) / 2, "ink": sheet.colours.ink}
+        sheet.words("unknown_words", [{**middle, "words": "no level known"}], align="center")
 
     def _baseline(self) -> None:
         uvi = self._lamp.report.baseline_uvi
@@ -344,19 +354,15 @@ class _Pen:
         if at <= width:
             dot = {"x": at, "y": y, "ink": ink, "expected": forecast.expected.isoformat()}
             sheet.points("forecast_expected", [dot], "diamond", filled=False, size=90)
-        rising = (self._lamp.report.per_week or 0) > 0
-        size = sheet.frame.size_px
-        lines = packed(_forecast_phrases(forecast), size, width * 0.7, between=" ")
-        widest = max(width_px(line, size) for line in lines)
-        left = min(max(x, 0.0), width - widest)
-        below = y + 12 + len(lines) * (size + 3) < self._y.bottom_px
-        beyond = not below if not rising else y - 12 - len(lines) * (size + 3) > self._y.top_px
-        first = y - 10 - len(lines) * (size + 3) if (beyond if rising else not below) else y + 10
+        # The corner that the level moves away from is free.
+        size, line = sheet.frame.size_px, sheet.frame.size_px + 4
+        lines = packed(_forecast_phrases(forecast), size, width - 12, between=" ")
+        rises = (self._lamp.report.per_week or 0) > 0
+        first = self._y.bottom_px - 8 - len(lines) * line if rises else self._y.top_px + 10
         rows = [
-            {"x": left, "y": first + n * (size + 3), "words": line, "ink": ink}
-            for n, line in enumerate(lines)
+            {"x": width - 6, "y": first + n * line, "words": each, "ink": ink} for n, each in enumerate(lines)
         ]
-        sheet.words("forecast_words", rows, align="left", baseline="top")
+        sheet.words("forecast_words", rows, halo=False, align="right", baseline="top")
 
     def _spans(self) -> Iterator[Span]:
         """Yield what happened, by day numbers."""
@@ -397,6 +403,9 @@ class _Pen:
     def _summary(self) -> Iterator[str]:
         report = self._lamp.report
         state = _STATE_WORDS[report.state]
+        if not self._levels:
+            yield "no level known yet"
+            return
         if report.per_week is None or report.per_week_low is None or report.per_week_high is None:
             yield state
         else:
@@ -414,7 +423,7 @@ class _Pen:
     def _caption(self) -> Iterator[str]:
         report = self._lamp.report
         if not self._levels:
-            yield "no day with a level yet"
+            yield "hatched: the spot has no UVI, or its lamp was never seen warm"
             return
         yield "dots: level of each day, lamp warm"
         yield "shading: ± (k = 2, about 95 %)"
@@ -429,7 +438,7 @@ class _Pen:
     def _description(self) -> str:
         frame = self._sheet.frame
         band = self._lamp.band
-        told = [f"{frame.title}: {'; '.join(self._summary())}"]
+        told = [f"{frame.whole_title}: {'; '.join(self._summary())}"]
         told.append(f"Band {band.low_uvi:g} to {band.high_uvi:g}, ceiling {band.ceiling_uvi:g}")
         told += [each.span.words for each in self._lanes.placed if each.span.look != "note"]
         told += [" ".join(_forecast_phrases(each)) for each in self._lamp.report.forecasts]
@@ -438,16 +447,16 @@ class _Pen:
 
 def _forecast_phrases(forecast: Forecast) -> list[str]:
     day = forecast.expected
-    end = f"to {_whole_day(forecast.latest)}" if forecast.latest else "or much later"
+    end = f"to {_day_in(day.year, forecast.latest)}" if forecast.latest else "or much later"
     return [
-        f"{_LIMIT_WORDS[forecast.limit]}",
-        f"about {_whole_day(day)}",
-        f"({_whole_day(forecast.earliest)} {end})",
+        _LIMIT_WORDS[forecast.limit],
+        f"about {day_label(day)} {day.year}",
+        f"({_day_in(day.year, forecast.earliest)} {end})",
     ]
 
 
-def _whole_day(day: date) -> str:
-    return f"{day_label(day)} {day.year}"
+def _day_in(year: int, day: date) -> str:
+    return day_label(day) if day.year == year else f"{day_label(day)} {day.year}"
 
 
 def _percent(part: float) -> str:

@@ -29,6 +29,7 @@ class Frame:
     narrow: bool
     size_px: int
     title_size_px: int
+    whole_title: str
     title: str
     summary: Sequence[str]
     caption: Sequence[str]
@@ -64,6 +65,7 @@ class Frame:
             narrow=narrow,
             size_px=size,
             title_size_px=title_size,
+            whole_title=title,
             title=shortened(title, title_size * 1.06, room),  # it is bold
             summary=summary_lines,
             caption=caption_lines,
@@ -174,7 +176,7 @@ class Sheet:
         """Draw a vertical axis at the plot's left side, its title over it."""
         quiet, ink = self.colours.quiet, self.colours.ink
         size = self.frame.size_px
-        ticks = [(scale.px(value), f"{value:g}") for value in scale.ticks(about)]
+        ticks = [(scale.px(value), words) for value, words in scale.ticks(about)]
         self.rules(
             name,
             [
@@ -324,15 +326,11 @@ class Scale:
         """Return where a value stands."""
         return self.bottom_px + (value - self.low) / (self.high - self.low) * (self.top_px - self.bottom_px)
 
-    def ticks(self, about: int) -> list[float]:
-        """Return round values on the scale, about so many."""
-        return round_values(self.low, self.high, about)
-
-
-def round_values(low: float, high: float, about: int) -> list[float]:
-    """Return the multiples of 1, 2 or 5 times a power of ten from `low` to `high`, about so many."""
-    rough = (high - low) / max(about, 1)
-    power = 10.0 ** math.floor(math.log10(rough))
-    step = next((power * each for each in (1, 2, 5) if power * each >= rough * 0.99), power * 10)
-    first, last = math.ceil(low / step - 1e-9), math.floor(high / step + 1e-9)
-    return [round(number * step, 10) for number in range(first, last + 1)]
+    def ticks(self, about: int) -> list[tuple[float, str]]:
+        """Return the multiples of 1, 2 or 5 times a power of ten on the scale, about so many, with words."""
+        rough = (self.high - self.low) / about
+        power = math.floor(math.log10(rough))
+        factor = next((each for each in (1, 2, 5) if each * 10.0**power >= rough * 0.99), 10)
+        step, digits = factor * 10.0**power, max(0, -power - (factor == 10))
+        first, last = math.ceil(self.low / step - 1e-9), math.floor(self.high / step + 1e-9)
+        return [(number * step, f"{number * step:.{digits}f}") for number in range(first, last + 1)]

@@ -28,9 +28,12 @@ def shortened(text: str, size_px: float, room_px: float) -> str:
 
 
 def packed(phrases: Iterable[str], size_px: float, room_px: float, *, between: str = " · ") -> list[str]:
-    """Return the phrases in as few lines as fit the room, in order."""
+    """Return the phrases in as few lines as fit the room, in order; one too long for a line is broken."""
     lines: list[str] = []
     for phrase in phrases:
+        if width_px(phrase, size_px) > room_px and " " in phrase:
+            lines += packed(phrase.split(" "), size_px, room_px, between=" ")
+            continue
         longer = f"{lines[-1]}{between}{phrase}" if lines else ""
         if lines and width_px(longer, size_px) <= room_px:
             lines[-1] = longer

@@ -1,11 +1,14 @@
 """The chart of a day: what it shows of days of every sort, on a desktop and on a phone."""
 
+import json
+from dataclasses import astuple
 from datetime import date
 
 import pytest
 
 from baskline.charts.day import day_spec
 from baskline.charts.drawing import drawing_of
+from baskline.charts.palette import DARK, LIGHT
 from exposure.days import HOUR_MS, day_bounds
 from exposure.events import Event, EventKind, Severity
 from ingest.day import spot_day
@@ -229,22 +232,26 @@ def test_a_change_of_the_clocks_is_said(gallery):
     assert "clocks go from 03:00 to 02:00" in words(gallery["autumn"])
 
 
-def relative_luminance(colour):
-    """As WCAG 2.2 defines it."""
-    channels = [int(colour[i : i + 2], 16) / 255 for i in (1, 3, 5)]
-    linear = [c / 12.92 if c <= 0.04045 else ((c + 0.055) / 1.055) ** 2.4 for c in channels]
-    return 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
-
-
-def test_every_ink_is_dark_enough_to_be_read_in_colour_and_in_grey():
-    from baskline.charts import day
-
-    for ink_colour in (day._INK, day._QUIET, day._BAND_INK, day._LINE, day._LIMIT):
-        contrast = 1.05 / (relative_luminance(ink_colour) + 0.05)
-        assert contrast >= 4.5  # WCAG 2.2, success criterion 1.4.3, for text of this size
-    # The band is a shade that is seen beside white, and through which lines are seen.
-    assert 0.7 < relative_luminance(day._BAND) < 0.85
-
-
 def test_the_same_day_gives_the_same_specification(gallery):
     assert day_spec(gallery["many events"]) == day_spec(gallery["many events"])
+
+
+def test_on_a_dark_page_only_colours_differ(gallery):
+    def without_colours(spec):
+        text = json.dumps(spec)
+        for light, dark in zip(astuple(LIGHT), astuple(DARK), strict=True):
+            text = text.replace(light, "").replace(dark, "")
+        return text
+
+    light, dark = (day_spec(gallery["many events"], dark=dark) for dark in (False, True))
+    assert light["background"] == LIGHT.paper
+    assert dark["background"] == DARK.paper
+    assert without_colours(light) == without_colours(dark)
+
+
+def test_who_cannot_see_it_is_told_what_it_shows(gallery):
+    told = day_spec(gallery["gaps"])["description"]
+    assert told.startswith("Slate ledge, Saturday 17 May 2025: dose ")
+    assert "band 1 to 3, ceiling 4" in told
+    assert "no UVI from 12:59 to 15:30: no readings" in told
+    assert "over the ceiling 09:00–09:24" in day_spec(gallery["many events"])["description"]

@@ -68,7 +68,15 @@ def test_words_that_do_not_fit_are_cut_with_an_ellipsis():
 def test_packed_phrases_keep_their_order_and_fit(phrases, room_px):
     lines = packed(phrases, 12, room_px)
     assert all(width_px(line, 12) <= room_px for line in lines)
-    assert len(lines) <= len(phrases)
+    said = "".join(lines).replace("·", "").replace(" ", "")
+    if "…" not in said:
+        assert said == "".join(phrases).replace(" ", "")
+
+
+def test_a_phrase_too_long_for_a_line_is_broken_between_its_words():
+    lines = packed(["a phrase that is far too long for one line of this room", "short"], 12, 150)
+    assert " ".join(lines) == "a phrase that is far too long for one line of this room · short"
+    assert len(lines) == 3
 
 
 spans = st.lists(
