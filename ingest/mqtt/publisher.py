@@ -26,6 +26,7 @@ _REFUSED_PAUSE_MS = 60_000  # before events that the broker refused are offered 
 _CONNECT_MS = 15_000  # paho gives the network and the encryption 5 s each; the rest is the broker's
 _SILENCE_MS = 60_000  # without one acknowledgement while some are due: nobody is there any more
 _TIDY_MS = 10_000  # what the broker had retained under our filters has come long before
+_CLEAR_STATE_MS = 5_000  # after its description: a hub that still has the entity takes "" for a broken state
 
 
 class Outbox(Protocol):
@@ -70,6 +71,7 @@ class Publisher:
         self._discovery: frozenset[str] = frozenset()
         self._known: frozenset[str] | None = None
         self._tidied = False
+        self._clear_at_ms: dict[str, int] = {}
         self.trouble: BrokerError | None = None
         """Why there is no connection; None while there is one."""
         self._forget_link()
@@ -108,6 +110,7 @@ class Publisher:
 
     def publish_state(self, topic: str, payload: str) -> None:
         """Let `payload` be what the broker retains on `topic`, now or when it can be reached."""
+        self._clear_at_ms.pop(topic, None)
         self._retained[topic] = payload
         self._due[topic] = None
 
@@ -123,6 +126,8 @@ class Publisher:
         if self._link is not None and self._up_at_ms is not None:
             if not self._tidied and now_ms >= self._up_at_ms + _TIDY_MS:
                 self._end_tidying(self._link)
+            for topic in [topic for topic, at_ms in self._clear_at_ms.items() if now_ms >= at_ms]:
+                self.publish_state(topic, "")
             self._send_events(self._link, now_ms)
             self._send_states(self._link)
 
@@ -231,7 +236,10 @@ class Publisher:
 
     def _clear(self, topic: str) -> None:
         """Have the broker forget what it retains on `topic`: to it an empty message means that."""
-        self.publish_state(topic, "")
+        if self._topics.is_discovery(topic):
+            self.publish_state(topic, "")
+        else:
+            self._clear_at_ms.setdefault(topic, self._clock.moment().mono_ms + _CLEAR_STATE_MS)
 
     def _end_tidying(self, link: Link) -> None:
         self._tidied = True

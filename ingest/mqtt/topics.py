@@ -83,6 +83,10 @@ class Topics:
         """Where the hub looks for the description of one of our entities, retained."""
         return f"{self._discovery_prefix}/{component}/{self.identity}/{entity}/config"
 
+    def is_discovery(self, topic: str) -> bool:
+        """Return whether `topic` is that of a description."""
+        return topic.startswith(f"{self._discovery_prefix}/") and topic.endswith("/config")
+
     @property
     def hub_status(self) -> str:
         """Where the hub says `online` after it has started."""
