@@ -17,11 +17,13 @@ from baskline.commands import (
     events,
     export,
     flash,
+    init,
     lamps,
     listen,
     recompute,
     replay,
     run,
+    serve,
     species,
     week,
 )
@@ -47,12 +49,14 @@ app = typer.Typer(
     epilog="Try it without any hardware: baskline demo",
 )
 app.command("demo")(demo.demo)
+app.command("init")(init.init)
 app.command("species")(species.species)
 app.command("check")(check.check)
 app.command("boards")(boards.boards)
 app.command("flash")(flash.flash)
 app.command("listen")(listen.listen)
 app.command("run")(run.run)
+app.command("serve")(serve.serve)
 app.command("replay")(replay.replay)
 app.command("day")(day.day)
 app.command("week")(week.week)

@@ -1,0 +1,1 @@
+"""The local page: what a keeper sees in a browser.  See PAGE.md; `baskline/page/app.py` puts it together."""

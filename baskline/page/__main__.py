@@ -1,0 +1,41 @@
+"""The page as `baskline run` starts it: a process of its own that ends when its standard input does."""
+
+import sys
+import threading
+from pathlib import Path
+
+from baskline.page.serving import address_of, listening, page_of, server
+from calibrate.errors import KeeperError
+from firmware_host.clock import SystemClock
+from ingest.config import load_config
+from ingest.logs import log_to_stdout
+
+
+def main(config_file: Path) -> int:
+    """Serve until the daemon's end, however that comes."""
+    import logging
+
+    log_to_stdout()
+    log = logging.getLogger("baskline.page")
+    logging.getLogger("uvicorn").setLevel(logging.WARNING)
+    try:
+        config = load_config(config_file)
+        page = page_of(config)
+        served = server(config, config.bridge.store, SystemClock(), may_change=True)
+        socket = listening(page)
+    except KeeperError as error:
+        log.warning(error.what, extra={"where": error.where, "do": error.remedy})
+        return 1
+
+    def end_with_the_daemon() -> None:
+        sys.stdin.buffer.read()
+        served.should_exit = True
+
+    threading.Thread(target=end_with_the_daemon, daemon=True).start()
+    log.info("page ready", extra={"address": address_of(page)})
+    served.run(sockets=[socket])
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main(Path(sys.argv[1])))

@@ -1,0 +1,85 @@
+"""Serving the page: from configuration to a listening server."""
+
+import ipaddress
+import logging
+import socket
+from pathlib import Path
+from typing import Final
+
+import uvicorn
+
+from baskline.page.app import create_app
+from baskline.page.desk import Desk
+from baskline.page.errors import PageError
+from baskline.page.gate import Gate, Secrets
+from firmware_host.clock import Clock
+from ingest.config import Config
+from ingest.config.page import PageConfig
+
+log = logging.getLogger("baskline.page")
+
+# For those who still look when the page ends: a live connection would wait for ever.
+_GRACE_S: Final = 2
+_MOST_CONNECTIONS: Final = 100
+
+
+def page_of(config: Config) -> PageConfig:
+    """Return the page's configuration; without a table it is for this computer alone."""
+    return config.page if config.page is not None else PageConfig()
+
+
+def server(config: Config, store_file: Path, clock: Clock, *, may_change: bool) -> uvicorn.Server:
+    """Return the server, ready for `run(sockets=[listening(page)])`."""
+    page = page_of(config)
+    gate = Gate(page, Secrets.read(page), clock)
+    desk = Desk(config, store_file, clock, may_change=may_change)
+    return uvicorn.Server(
+        uvicorn.Config(
+            create_app(desk, gate),
+            log_config=None,
+            access_log=False,  # addresses hold the guests' token
+            server_header=False,
+            proxy_headers=page.behind_proxy,
+            forwarded_allow_ips="127.0.0.1,::1",
+            ssl_certfile=page.certificate_file,
+            ssl_keyfile=page.key_file,
+            timeout_graceful_shutdown=_GRACE_S,
+            limit_concurrency=_MOST_CONNECTIONS,
+            lifespan="on",
+            ws="none",
+        )
+    )
+
+
+def listening(page: PageConfig) -> socket.socket:
+    """Return a socket that listens where the page is to be, or say why it cannot."""
+    try:
+        info = socket.getaddrinfo(page.host, page.port, type=socket.SOCK_STREAM, flags=socket.AI_PASSIVE)
+        family, kind, protocol, _, address = info[0]
+        found = socket.socket(family, kind, protocol)
+        found.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        found.bind(address)
+        found.listen(128)
+    except OSError as error:
+        raise PageError(
+            f"cannot listen on {page.host}, port {page.port}: {error.strerror}",
+            where="[page]",
+            remedy="Give it another host or port, or stop what is there already",
+        ) from error
+    return found
+
+
+def address_of(page: PageConfig) -> str:
+    """Return what to type into a browser on this computer or, where others are let in, on another."""
+    scheme = "https" if page.secure else "http"
+    host = page.host
+    try:
+        ip = ipaddress.ip_address(host)
+    except ValueError:
+        pass
+    else:
+        if ip.is_unspecified:
+            host = f"{socket.gethostname().partition('.')[0]}.local"
+        elif ip.version == 6:
+            host = f"[{host}]"
+    return f"{scheme}://{host}:{page.port}/"

@@ -1,0 +1,94 @@
+"""The page on a room whose clock is in our hands: without a server, with one, and in a browser."""
+
+import os
+import shutil
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+import pytest
+from playwright.sync_api import Browser, sync_playwright
+
+from baskline.page.secret_files import PasswordHash, TokenHash, write_secret
+from tests.baskline.page.rooms import PageRoom, RunningPage, Visitor
+
+PASSWORD = "a long enough word"
+GUEST = "a-guests-token"
+PROGRAM = "a-programs-token"
+
+
+@pytest.fixture
+def room(tmp_path: Path) -> Iterator[PageRoom]:
+    """Five spots, watched for two minutes: in its band, over its ceiling, under it, dark, unknown."""
+    made = PageRoom(tmp_path)
+    made.watch()
+    made.pass_s(120)
+    yield made
+    if made._opened is not None:
+        made.stop_watching()
+
+
+@pytest.fixture(scope="session")
+def secrets(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A folder with a password's, a guest's and a program's file."""
+    folder = tmp_path_factory.mktemp("secrets")
+    write_secret(folder / "password", PasswordHash.of(PASSWORD))
+    write_secret(folder / "guest", TokenHash.of(GUEST))
+    write_secret(folder / "token", TokenHash.of(PROGRAM))
+    return folder
+
+
+@pytest.fixture
+def locked_room(room: PageRoom, secrets: Path) -> PageRoom:
+    """The same room, behind a password."""
+    lines = (f'{name}_file = "{secrets / name}"' for name in ("password", "guest", "token"))
+    room.config_file.write_text("\n".join([room.config_file.read_text(), "[page]", *lines, ""]))
+    return room
+
+
+@pytest.fixture
+def visit() -> Iterator[Callable[..., Visitor]]:
+    """Visit a room's page without a server: `visit(room)`."""
+    opened: list[Visitor] = []
+
+    def start(room: PageRoom, *, may_change: bool = True, **options: str) -> Visitor:
+        visitor = Visitor(room.app(may_change=may_change), **options)
+        visitor.__enter__()
+        opened.append(visitor)
+        return visitor
+
+    yield start
+    for visitor in opened:
+        visitor.__exit__(None, None, None)
+
+
+@pytest.fixture
+def serve() -> Iterator[Callable[..., RunningPage]]:
+    """Serve a room's page on a real port: `serve(room).url`."""
+    started: list[RunningPage] = []
+
+    def start(room: PageRoom, *, may_change: bool = True) -> RunningPage:
+        page = RunningPage(room, may_change=may_change)
+        page.__enter__()
+        started.append(page)
+        return page
+
+    yield start
+    for page in started:
+        page.__exit__(None, None, None)
+
+
+_MISSING = "chromium is not installed: apt-get install chromium"
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[Browser]:
+    """One browser for all tests of a module."""
+    found = shutil.which("chromium") or shutil.which("chromium-browser")
+    if found is None:
+        if os.environ.get("CI"):
+            pytest.fail(_MISSING)
+        pytest.skip(_MISSING)
+    with sync_playwright() as playwright:
+        started = playwright.chromium.launch(executable_path=found, args=["--no-sandbox"])
+        yield started
+        started.close()

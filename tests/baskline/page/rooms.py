@@ -1,0 +1,219 @@
+"""A room of five spots that the page is tried on: each stands differently, and the clock is in our hands."""
+
+import re
+import socket
+import threading
+import warnings
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Final
+
+import numpy as np
+import uvicorn
+from httpx import Response
+from starlette.applications import Starlette
+
+from baskline.page.app import create_app
+from baskline.page.desk import Desk
+from baskline.page.gate import Gate, Secrets
+from baskline.page.serving import page_of
+from calibrate.calibration_file import format_calibration
+from exposure.events import Event, EventKind
+from exposure.kinds import new_event
+from firmware_host.clock import ManualClock
+from firmware_host.messages import Hello
+from ingest.assigning import read_calibrations, record_assignments
+from ingest.config import Config, load_config
+from ingest.store.batch import StampedBatch
+from ingest.store.store import Store
+from tests.ingest.rig import NOON_MS, calibration, counts
+
+with warnings.catch_warnings():
+    # Newer ones would rather have another HTTP library beside them; this one serves them as well.
+    warnings.simplefilter("ignore")
+    from starlette.testclient import TestClient
+
+CADENCE_MS: Final = 2_000
+LEVELS: Final[Mapping[str, float]] = {"ledge": 2.0, "fern": 3.6, "moss": 0.4, "bark": 0.0, "cave": 0.5}
+
+_CONFIG = """
+[bridge]
+site = "test"
+name = "room"
+time_zone = "Europe/Vienna"
+
+[enclosure.garden]
+label = "Rock garden"
+species = "Pogona vitticeps"
+
+[enclosure.wall]
+label = "Green wall"
+
+[lamp.tube]
+kind = "t5"
+installed = 2026-01-18
+distance_cm = 30.0
+"""
+_SPOT = """
+[board.{key}]
+identity = "{key}-1"
+label = "Board at {label}"
+
+[spot.{key}]
+label = "{label}"
+enclosure = "{enclosure}"
+lamp = "tube"
+board = "{key}"
+band = {{ low_uvi = 1.0, high_uvi = 2.6, ceiling_uvi = 3.0 }}
+{calibration}
+"""
+_SPOTS = {
+    "ledge": ("Slate ledge", "garden", True),
+    "fern": ("Fern crown", "wall", True),
+    "moss": ("Moss pad", "wall", True),
+    "bark": ("Cork bark", "wall", True),
+    "cave": ("Cave mouth", "garden", False),
+}
+
+
+class PageRoom:
+    """The room's folder and its store, held as a daemon would; `clock` is the page's too."""
+
+    def __init__(self, folder: Path, *, page: str = "") -> None:
+        self.config_file = folder / "baskline.toml"
+        (folder / "tube.toml").write_text(format_calibration(calibration()))
+        spots = (
+            _SPOT.format(
+                key=key,
+                label=label,
+                enclosure=enclosure,
+                calibration='calibration = "tube.toml"' if calibrated else "",
+            )
+            for key, (label, enclosure, calibrated) in _SPOTS.items()
+        )
+        self.config_file.write_text(_CONFIG + "".join(spots) + page)
+        self.clock = ManualClock(NOON_MS)
+        self.levels = dict(LEVELS)
+        self._seq = dict.fromkeys(LEVELS, 0)
+        self._opened: Store | None = None
+
+    @property
+    def config(self) -> Config:
+        return load_config(self.config_file)
+
+    @property
+    def store(self) -> Store:
+        assert self._opened is not None, "nobody watches"
+        return self._opened
+
+    @property
+    def now_ms(self) -> int:
+        return self.clock.moment().wall_ms
+
+    def watch(self) -> None:
+        """Be the daemon: take the store's lock, say what applies, and introduce the boards."""
+        self._opened = store = Store.open(self.config.bridge.store)
+        store.begin_run(self.clock.moment())
+        record_assignments(store, self.config, read_calibrations(self.config), self.now_ms)
+        with store.transaction():
+            for key in LEVELS:
+                hello = Hello(
+                    f"{key}-1", "0a1b2c3d", "test-1", "guva-s12sd", _CHANNELS, _UNITS, CADENCE_MS, 360
+                )
+                store.boards.hello(hello, self.now_ms, f"/dev/ttyACM{len(key)}")
+
+    def stop_watching(self) -> None:
+        self.store.close()
+        self._opened = None
+
+    def pass_s(self, seconds: float, *, silent: tuple[str, ...] = ()) -> None:
+        """Let time pass, with a reading each two seconds at all spots but the silent ones."""
+        times = np.arange(self.now_ms, self.now_ms + round(1000 * seconds), CADENCE_MS, dtype=np.int64)
+        self.store.readings.append(
+            [self._batch(key, times + CADENCE_MS) for key in self.levels if key not in silent]
+        )
+        self.clock.advance_ms(round(1000 * seconds))
+
+    def happen(self, kind: EventKind, spot: str, sentence: str) -> Event:
+        """Open an event now."""
+        event = new_event(kind, spot, self.now_ms, sentence, {})
+        self.store.events.put(event)
+        return event
+
+    def _batch(self, key: str, times: "np.ndarray") -> StampedBatch:
+        first = self._seq[key]
+        self._seq[key] += len(times)
+        values = np.tile([counts(self.levels[key]), 25.0], (len(times), 1))
+        return StampedBatch(
+            board=f"{key}-1",
+            boot="0a1b2c3d",
+            channels=_CHANNELS,
+            seq=np.arange(first, first + len(times), dtype=np.int64),
+            utc_ms=times,
+            values=values,
+            marks=np.zeros(len(times), np.uint32),
+        )
+
+    def app(self, *, may_change: bool = True) -> Starlette:
+        """The application on this room."""
+        config = self.config
+        page = page_of(config)
+        desk = Desk(config, config.bridge.store, self.clock, may_change=may_change)
+        return create_app(desk, Gate(page, Secrets.read(page), self.clock))
+
+
+_CHANNELS = ("uva_counts", "temperature_c")
+_UNITS = ("counts", "degC")
+
+
+class RunningPage:
+    """The page on a real port, served by a thread."""
+
+    def __init__(self, room: PageRoom, *, may_change: bool = True) -> None:
+        self._socket = socket.create_server(("127.0.0.1", 0))
+        self.url = f"http://127.0.0.1:{self._socket.getsockname()[1]}"
+        config = uvicorn.Config(
+            room.app(may_change=may_change),
+            log_config=None,
+            lifespan="on",
+            ws="none",
+            timeout_graceful_shutdown=1,
+        )
+        self._server = uvicorn.Server(config)
+        self._thread = threading.Thread(target=self._server.run, kwargs={"sockets": [self._socket]})
+
+    def __enter__(self) -> "RunningPage":
+        self._thread.start()
+        return self
+
+    def __exit__(self, *error: object) -> None:
+        self._server.should_exit = True
+        self._thread.join(20)
+        self._socket.close()
+
+
+class Visitor(TestClient):
+    """A browser without a screen: keeps cookies, and takes the forms' word along."""
+
+    def __init__(self, app: Starlette, *, address: str = "127.0.0.1", **options: object) -> None:
+        super().__init__(
+            app,
+            base_url="http://localhost:8765",
+            client=(address, 50_000),
+            follow_redirects=False,
+            raise_server_exceptions=False,
+            **options,  # type: ignore[arg-type]
+        )
+
+    def word(self, page: str = "/login") -> str:
+        """The word in the forms of a page."""
+        found = re.search(r'name="form_word" value="(\w+)"', self.get(page).text)
+        assert found is not None
+        return found[1]
+
+    def submit(self, path: str, page: str = "/login", **fields: str) -> Response:
+        """Send a form as the page itself would."""
+        return self.post(path, data={"form_word": self.word(page), **fields})
+
+    def sign_in(self, password: str) -> Response:
+        return self.submit("/login", password=password)
