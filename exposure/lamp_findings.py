@@ -1,10 +1,11 @@
 """What a lamp's days are worth telling: it leaves its band soon, something stepped, it is slow."""
 
 from collections.abc import Sequence
-from datetime import UTC, date, datetime, timedelta
+from datetime import date, timedelta
 from statistics import median
 from typing import Final
 
+from exposure.days import local_date
 from exposure.events import Event, EventKind, EvidenceValue, Severity
 from exposure.findings import Finding, Findings, NotSo
 from exposure.lamp_days import LampDay
@@ -37,16 +38,19 @@ def lamp_findings(
     if not days:
         return {}
     opened = {event.kind: event for event in open_events if event.is_open}
-    found: dict[EventKind, Finding | NotSo] = {
+    of_before: dict[EventKind, Finding | NotSo] = {
         kind: NotSo("the lamp was changed since")
         for kind, event in opened.items()
-        if kind in _OF_A_LAMP and _date_of(event) < days[0].date
+        if kind in _OF_A_LAMP and _date_of(event, settings.time_zone) < days[0].date
     }
-    still = {kind: event for kind, event in opened.items() if kind not in found}
-    found |= _ageing(report, days, settings, still)
-    found |= _stepped(report, days[-1].date, settings, still)
-    found |= _slow(days, settings, still)
-    return found
+    still = {kind: event for kind, event in opened.items() if kind not in of_before}
+    found = {
+        **_ageing(report, days, settings, still),
+        **_stepped(report, days[-1].date, settings, still),
+        **_slow(days, settings, still),
+    }
+    anew = {kind for kind, finding in found.items() if isinstance(finding, Finding)}
+    return {**found, **{kind: ended for kind, ended in of_before.items() if kind not in anew}}
 
 
 _OF_A_LAMP: Final = frozenset(
@@ -59,8 +63,9 @@ _OF_A_LAMP: Final = frozenset(
 )
 
 
-def _date_of(event: Event) -> date:
-    return datetime.fromtimestamp(event.opened_ms / 1000, UTC).date()
+def _date_of(event: Event, time_zone: str) -> date:
+    """Return the day that an event is of: it opened when that day ended."""
+    return local_date(event.opened_ms - 1, time_zone)
 
 
 def _ageing(

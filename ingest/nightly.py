@@ -15,10 +15,11 @@ from exposure.day_end import DayEnd, day_end
 from exposure.days import DayBounds, day_bounds, local_date
 from exposure.events import Event, EventKind, Severity
 from exposure.findings import Standing
+from exposure.segments import default_max_gap_s
 from ingest.check_events import check_events
 from ingest.config import Config
 from ingest.day_records import DayRecord, DayRecords
-from ingest.lamp_views import lamp_view
+from ingest.lamp_views import hung_on, lamp_view
 from ingest.store.day_rows import AROUND_MS
 from ingest.store.judged import StandingRow
 from ingest.store.store import Store
@@ -35,6 +36,9 @@ _STEP_EVERY_MS: Final = 1_000
 _CHECKS_EVERY_MS: Final = 3_600_000
 _LOOK_EVERY_MS: Final = 10_000
 _USUAL_DAYS: Final = 30
+# Of a board that reads every few seconds so many days cost as little as one of a quicker board.
+_QUICK_S: Final = 2.0
+_AT_ONCE: Final = 10
 _FOR_EVER_MS: Final = 2**53
 
 
@@ -142,7 +146,10 @@ class Nightly:
             for number, spot in enumerate(self._config.spots):
                 self._add_next(number, spot, now_ms)
         while self._over:
-            _, number, spot, day = self._over.pop(0)
+            _, number, spot, day = self._over[0]
+            if self._keep_some_before(spot, day.date):
+                return Ended((), of_this_run=True)
+            del self._over[0]
             ended = self._judge_day(spot, day)
             self._add_next(number, spot, now_ms)
             if ended is not None:
@@ -165,6 +172,26 @@ class Nightly:
             if next_ms is not None and next_ms < span.to_ms:
                 found.append(next_ms)
         return self._today(min(found)) if found else None
+
+    def _keep_some_before(self, spot: str, day: date) -> bool:
+        """Put days on record on which a judgement looks back, if any are missing; return whether."""
+        yesterday = day - timedelta(days=1)
+        hung = hung_on(self._store, self._config, self._config.spots[spot].lamp, day)
+        first = min(hung, day - timedelta(days=_USUAL_DAYS))
+        n_kept = 0
+        for missing in self._records.unkept(spot, first, yesterday):
+            record = self._records.derive(spot, missing)
+            if record is not None:
+                self._records.keep(record)
+                n_kept += 1 if record.profile.max_gap_s > default_max_gap_s(_QUICK_S) else _AT_ONCE
+                if n_kept >= _AT_ONCE:
+                    break
+        if n_kept:
+            return True
+        for missing in self._records.unkept_lamps(spot, hung, day):
+            self._records.keep_lamp(spot, missing, day)
+            return True
+        return False
 
     def _judge_day(self, spot: str, day: DayBounds) -> Ended | None:
         """Put a day on record and judge it; None if nothing of it was seen."""

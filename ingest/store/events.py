@@ -25,13 +25,13 @@ class Events:
 
         An acknowledgement or closing that the store has and `event` has not is kept: somebody may have
         acknowledged it from elsewhere since the caller last saw it.  But an event that has become graver was
-        not seen as that by anybody.  And what a capture says again with the times of a clock that was set
-        since changes nothing.
+        not seen as that by anybody.  And what a capture says again, with the times of a clock that was set
+        since or of an event that has closed since, changes nothing.
         """
         with self._database.transaction():
             known = self.get(event.identity)
             if known is not None:
-                if known.opened_ms != event.opened_ms:
+                if known.opened_ms != event.opened_ms or (event.is_open and not known.is_open):
                     return None
                 event = _with_firsts_of(known, event)
                 if _changing(event) == _changing(known):
