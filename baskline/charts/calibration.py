@@ -1,6 +1,6 @@
 """The chart of a calibration: its curve with the interval, and the pairs that it was made from."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import Any, Final
 
@@ -8,22 +8,16 @@ import numpy as np
 
 from baskline.charts.errors import ChartError
 from baskline.charts.files import save_chart
-from baskline.charts.text import FONT
 from calibrate.calibration import Calibration
 from calibrate.curve import COVERAGE_FACTOR, Curve, curve_of
 from calibrate.lamp_kinds import LAMP_KINDS
 from calibrate.points import Points
 
-_INK: Final = "#22303a"
-_QUIET: Final = "#5d6a73"
-_LINE: Final = "#14557b"
-_GRID: Final = "#e4e8ea"
-_WIDTH_PX: Final = 620
-_HEIGHT_PX: Final = 330
-_RESIDUAL_PX: Final = 90
 _STEPS: Final = 121
-
-Row = Mapping[str, object]
+_HEADROOM: Final = 1.04
+_RESIDUAL_ROOM: Final = 1.15
+# Differences smaller than this are the meter's last digit.
+_LEAST_RESIDUAL_UVI: Final = 0.1
 
 
 def save_calibration_chart(calibration: Calibration, points: Points | None, path: Path) -> None:
@@ -37,132 +31,153 @@ def save_calibration_chart(calibration: Calibration, points: Points | None, path
     save_chart(lambda: calibration_spec(calibration, points), path)
 
 
-def calibration_spec(calibration: Calibration, points: Points | None) -> dict[str, Any]:
-    """Return the chart as a Vega-Lite specification."""
-    import altair as alt
+def calibration_spec(
+    calibration: Calibration, points: Points | None, *, total_width_px: int = 760, dark: bool = False
+) -> dict[str, Any]:
+    """Return the chart of a calibration with one channel, `total_width_px` wide (360 for a phone)."""
+    return _Pen(calibration, points, total_width_px, dark=dark).spec()
 
-    curve = curve_of(calibration, steps=_STEPS)
-    x_scale = alt.Scale(domain=[float(curve.level[0]), float(curve.level[-1])], nice=False, padding=8)
-    panels = [_curve_panel(alt, curve, points, x_scale)]
-    if points is not None:
-        panels.append(_residual_panel(alt, curve, points, x_scale))
-    subtitle = [
-        f"{LAMP_KINDS[calibration.lamp_kind].title}; sensor {calibration.sensor_kind};"
-        f" {calibration.made_on}; {calibration.identity}",
-        "shading and bars: ± (k = 2, about 95 %)",
-    ]
-    chart = (
-        alt.vconcat(*panels, spacing=14)
-        .properties(
-            title=alt.TitleParams(
-                f"Calibration of {calibration.name}" if calibration.name else "Calibration",
-                subtitle=subtitle,
-                anchor="start",
-                frame="group",
-                fontSize=18,
-                subtitleFontSize=13,
-                subtitleColor=_QUIET,
-                subtitlePadding=5,
-                color=_INK,
-                offset=14,
+
+class _Pen:
+    def __init__(
+        self, calibration: Calibration, points: Points | None, total_width_px: int, *, dark: bool
+    ) -> None:
+        # Here, not above: whoever imports this module without altair is told by `save_chart` what is missing.
+        from baskline.charts.sheet import NARROW_BELOW_PX, Frame, Scale, Sheet, text_size_px
+
+        self._calibration, self._points = calibration, points
+        self._curve = curve = curve_of(calibration, steps=_STEPS)
+        narrow = total_width_px < NARROW_BELOW_PX
+        size = text_size_px(narrow=narrow)
+        strip = size + 9
+        curve_px = strip + (220 if narrow else 300)
+        height_px = curve_px if points is None else curve_px + 44 + 90
+        self._sheet = Sheet(
+            Frame.of(
+                total_width_px,
+                title=f"Calibration of {calibration.name}" if calibration.name else "Calibration",
+                summary=[
+                    LAMP_KINDS[calibration.lamp_kind].title,
+                    f"sensor {calibration.sensor_kind}",
+                    f"made on {calibration.made_on}",
+                    calibration.identity,
+                ],
+                caption=list(self._caption()),
+                left_px=36 if narrow else 44,
+                right_px=6,
+                height_px=height_px,
+                under_px=24 + size + 4,
             ),
-            background="white",
-            padding=14,
+            dark=dark,
         )
-        .configure(font=FONT)
-        .configure_view(stroke=None)
-        .configure_axis(
-            labelColor=_INK,
-            labelFontSize=13,
-            titleColor=_QUIET,
-            titleFontSize=13,
-            titleFontWeight="normal",
-            domainColor=_QUIET,
-            tickColor=_QUIET,
-            gridColor=_GRID,
-        )
-    )
-    spec: dict[str, Any] = chart.to_dict()
-    return spec
+        width = self._sheet.frame.width_px
+        self._x = Scale(float(curve.level[0]), float(curve.level[-1]), 0, width)
+        highest = float(curve.high_uvi.max())
+        residual = _LEAST_RESIDUAL_UVI
+        if points is not None:
+            half = COVERAGE_FACTOR * points.u_reference_uvi
+            highest = max(highest, float((points.reference_uvi + half).max()))
+            residual = max(residual, float((abs(self._off(points)) + half).max()))
+        self._y = Scale(0, highest * _HEADROOM, curve_px, strip)
+        residual *= _RESIDUAL_ROOM
+        self._off_y = Scale(-residual, residual, height_px, height_px - 90)
 
-
-def _curve_panel(alt: Any, curve: Curve, points: Points | None, x_scale: Any) -> Any:
-    rows = [
-        {"level": level, "uvi": uvi, "low": low, "high": high}
-        for level, uvi, low, high in zip(
-            *(part.tolist() for part in (curve.level, curve.uvi, curve.low_uvi, curve.high_uvi)),
-            strict=True,
+    def spec(self) -> dict[str, Any]:
+        sheet, ink = self._sheet, self._sheet.colours.ink
+        self._draw_curve()
+        sheet.y_axis("uvi_axis", self._y, "UVI")
+        ticks = self._x.ticks(4 if sheet.frame.narrow else 8)
+        bottom = self._off_y.bottom_px if self._points is not None else self._y.bottom_px
+        if self._points is not None:
+            self._draw_residuals(self._points)
+            self._draw_pairs("pairs", self._points, self._points.reference_uvi, self._y)
+            dark = [
+                {"x": self._x.px(float(level)), "y": self._y.px(0), "ink": ink, "level": float(level)}
+                for level in self._points.dark[:, 0]
+            ]
+            sheet.points("dark", dark, "triangle-up", filled=False, size=70)
+            sheet.x_axis("curve_floor", [(self._x.px(level), "") for level, _ in ticks], self._y.bottom_px)
+        sheet.x_axis("level_axis", [(self._x.px(level), words) for level, words in ticks], bottom)
+        title = {"x": sheet.frame.width_px, "y": bottom + 26, "ink": sheet.colours.quiet}
+        sheet.words(
+            "level_title",
+            [{**title, "words": self._curve.channel}],
+            halo=False,
+            align="right",
+            baseline="top",
+            fontSize=sheet.frame.size_px - 1,
         )
-    ]
-    last_panel = points is None
-    x = alt.X("level:Q", scale=x_scale, axis=_x_axis(alt, curve.channel, named=last_panel))
-    y_axis = alt.Axis(title="UVI", titleAngle=0, titleAlign="left", titleAnchor="end", titleY=-8, titleX=-34)
-    base = alt.Chart(alt.InlineData(rows))
-    layers = [
-        base.mark_area(color=_LINE, opacity=0.22).encode(x=x, y=alt.Y("low:Q", axis=y_axis), y2="high:Q"),
-        base.mark_line(color=_LINE, strokeWidth=2).encode(x=x, y=alt.Y("uvi:Q", axis=y_axis)),
-    ]
-    if points is not None:
-        layers += _pairs(alt, _pair_rows(curve, points), x, y_axis, "reading")
-        if len(points.dark):
-            dark = [{"level": float(level), "uvi": 0.0} for level in points.dark[:, 0]]
-            layers.append(
-                alt.Chart(alt.InlineData(dark))
-                .mark_point(shape="triangle-up", size=70, color=_INK, filled=False, strokeWidth=1.6)
-                .encode(x=x, y=alt.Y("uvi:Q", axis=y_axis))
+        return sheet.spec(self._description())
+
+    def _off(self, points: Points) -> "np.ndarray[tuple[int], np.dtype[np.float64]]":
+        """Return the meter less the curve for each pair [UVI]."""
+        curve = self._curve
+        return np.asarray(points.reference_uvi - np.interp(points.levels[:, 0], curve.level, curve.uvi))
+
+    def _draw_curve(self) -> None:
+        curve: Curve = self._curve
+        columns = (curve.level, curve.uvi, curve.low_uvi, curve.high_uvi)
+        rows = list(zip(*(column.tolist() for column in columns), strict=True))
+        line = self._sheet.colours.line
+        self._sheet.ribbon(
+            "interval",
+            [
+                {"x": self._x.px(level), "y": self._y.px(max(high, 0)), "y2": self._y.px(max(low, 0))}
+                for level, _, low, high in rows
+            ],
+            line,
+            opacity=0.22,
+        )
+        self._sheet.line(
+            "curve",
+            [
+                {"x": self._x.px(level), "y": self._y.px(uvi), "level": level, "uvi": uvi}
+                for level, uvi, _, _ in rows
+            ],
+            line,
+            strokeWidth=2,
+        )
+
+    def _draw_residuals(self, points: Points) -> None:
+        sheet = self._sheet
+        zero = {"x": 0, "x2": sheet.frame.width_px, "y": self._off_y.px(0), "y2": self._off_y.px(0)}
+        sheet.rules("no_difference", [{**zero, "ink": sheet.colours.line}], strokeWidth=1.5)
+        self._draw_pairs("differences", points, self._off(points), self._off_y)
+        sheet.y_axis("difference_axis", self._off_y, "meter less curve, UVI", about=3)
+
+    def _draw_pairs(self, name: str, points: Points, values: Any, scale: Any) -> None:
+        ink = self._sheet.colours.ink
+        whiskers, dots = [], []
+        for level, value, u_value in zip(
+            points.levels[:, 0].tolist(), values.tolist(), points.u_reference_uvi.tolist(), strict=True
+        ):
+            x, half = self._x.px(level), COVERAGE_FACTOR * u_value
+            whiskers.append(
+                {"x": x, "x2": x, "y": scale.px(value + half), "y2": scale.px(value - half), "ink": ink}
             )
-    return alt.layer(*layers).properties(width=_WIDTH_PX, height=_HEIGHT_PX)
+            dots.append({"x": x, "y": scale.px(value), "ink": ink, "level": level, "uvi": value})
+        self._sheet.rules(f"{name}_intervals", whiskers, strokeWidth=1.4)
+        self._sheet.points(name, dots, "circle", filled=False, size=62)
+
+    def _caption(self) -> Iterator[str]:
+        yield "line: curve"
+        yield "shading and bars: ± (k = 2, about 95 %)"
+        if self._points is not None:
+            yield "circles: pairs"
+            if len(self._points.dark):
+                yield "triangles: dark"
+
+    def _description(self) -> str:
+        low, high = self._calibration.uvi_range
+        told = [
+            f"{self._sheet.frame.whole_title}: {', '.join(self._sheet.frame.summary)}",
+            f"holds from UVI {low:g} to {high:g}",
+        ]
+        if self._points is not None:
+            told += _pairs_in_words(self._points, self._off(self._points).tolist())
+        return f"{'. '.join(told)}."
 
 
-def _residual_panel(alt: Any, curve: Curve, points: Points, x_scale: Any) -> Any:
-    x = alt.X("level:Q", scale=x_scale, axis=_x_axis(alt, curve.channel, named=True))
-    axis = alt.Axis(
-        title="meter less curve, UVI",
-        titleAngle=0,
-        titleAlign="left",
-        titleAnchor="end",
-        titleY=-8,
-        titleX=-34,
-        tickCount=3,
-    )
-    zero = alt.Chart(alt.InlineData([{"zero": 0.0}])).mark_rule(color=_LINE, strokeWidth=1.5)
-    layers = [
-        zero.encode(y=alt.Y("zero:Q", axis=axis)),
-        *_pairs(alt, _pair_rows(curve, points), x, axis, "off"),
-    ]
-    return alt.layer(*layers).properties(width=_WIDTH_PX, height=_RESIDUAL_PX)
-
-
-def _pairs(alt: Any, rows: Sequence[Row], x: Any, axis: Any, what: str) -> list[Any]:
-    base = alt.Chart(alt.InlineData(rows))
-    return [
-        base.mark_rule(color=_INK, strokeWidth=1.4).encode(
-            x=x, y=alt.Y(f"{what}_low:Q", axis=axis), y2=f"{what}_high:Q"
-        ),
-        base.mark_point(size=62, color=_INK, fill="white", strokeWidth=1.8, opacity=1).encode(
-            x=x, y=alt.Y(f"{what}:Q", axis=axis)
-        ),
-    ]
-
-
-def _pair_rows(curve: Curve, points: Points) -> list[Row]:
-    level = points.levels[:, 0]
-    half = COVERAGE_FACTOR * points.u_reference_uvi
-    off = points.reference_uvi - np.interp(level, curve.level, curve.uvi)
-    return [
-        {
-            "level": float(level[i]),
-            "reading": float(points.reference_uvi[i]),
-            "reading_low": float(points.reference_uvi[i] - half[i]),
-            "reading_high": float(points.reference_uvi[i] + half[i]),
-            "off": float(off[i]),
-            "off_low": float(off[i] - half[i]),
-            "off_high": float(off[i] + half[i]),
-        }
-        for i in range(len(points))
-    ]
-
-
-def _x_axis(alt: Any, channel: str, *, named: bool) -> Any:
-    title = f"{channel}   (circles: pairs, triangles: dark)" if named else None
-    return alt.Axis(title=title, labels=named, ticks=named, titlePadding=8, tickCount=8)
+def _pairs_in_words(points: Points, off_uvi: Sequence[float]) -> list[str]:
+    pairs = zip(points.levels[:, 0].tolist(), points.reference_uvi.tolist(), off_uvi, strict=True)
+    return [f"at {level:.0f} the meter shows {uvi:g}, {off:+.2f} from the curve" for level, uvi, off in pairs]

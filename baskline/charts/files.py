@@ -1,5 +1,8 @@
 """Charts as files."""
 
+import json
+import subprocess
+import sys
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any, Final
@@ -10,6 +13,10 @@ from ingest.day import SpotDay
 
 # Two dots a pixel: sharp on a phone and in print.
 _DOTS: Final = 2.0
+_PATIENCE_S: Final = 60.0
+
+ENDINGS: Final = (".png", ".svg", ".pdf")
+"""The kinds of file that a chart can be."""
 
 
 def save_day_chart(shown: SpotDay, config: Config, path: Path, now_ms: int) -> None:
@@ -26,9 +33,14 @@ def save_day_chart(shown: SpotDay, config: Config, path: Path, now_ms: int) -> N
 
 def save_chart(spec: Callable[[], dict[str, Any]], path: Path) -> None:
     """Draw a Vega-Lite specification into a .png, .svg or .pdf file; `spec` may import what draws."""
+    if path.suffix.lower() not in ENDINGS:
+        raise ChartError(
+            f"a chart is no {path.suffix or 'file without an ending'}",
+            where=str(path),
+            remedy=f"Let the name end in {', '.join(ENDINGS)}",
+        )
     try:
-        draw = _renderer(path.suffix.lower())
-        drawn = draw(spec())
+        drawn = rendered(spec(), path.suffix.lower())
     except ModuleNotFoundError as missing:
         raise ChartError(
             f"drawing needs the package {missing.name}",
@@ -43,16 +55,34 @@ def save_chart(spec: Callable[[], dict[str, Any]], path: Path) -> None:
         ) from None
 
 
-def _renderer(ending: str) -> Callable[[dict[str, Any]], bytes]:
+def rendered(spec: dict[str, Any], ending: str) -> bytes:
+    """Return a chart drawn as `.png`, `.svg` or `.pdf`; a process that has done so holds some 250 MB."""
     import vl_convert
 
-    def png(spec: dict[str, Any]) -> bytes:
-        return bytes(vl_convert.vegalite_to_png(spec, scale=_DOTS))
+    match ending:
+        case ".png":
+            return bytes(vl_convert.vegalite_to_png(spec, scale=_DOTS))
+        case ".svg":
+            return str(vl_convert.vegalite_to_svg(spec)).encode()
+        case ".pdf":
+            return bytes(vl_convert.vegalite_to_pdf(spec))
+        case _:
+            raise ValueError(f"no chart ends in {ending!r}")
 
-    def svg(spec: dict[str, Any]) -> bytes:
-        return str(vl_convert.vegalite_to_svg(spec)).encode()
 
-    def pdf(spec: dict[str, Any]) -> bytes:
-        return bytes(vl_convert.vegalite_to_pdf(spec))
+def rendered_by_child(spec: dict[str, Any], ending: str) -> bytes:
+    """Return what `rendered` does, by a short-lived child: for a process that is to stay small."""
+    done = subprocess.run(  # noqa: S603 - our own program
+        [sys.executable, "-m", "baskline.charts.files", ending],
+        input=json.dumps(spec).encode(),
+        capture_output=True,
+        timeout=_PATIENCE_S,
+    )
+    if done.returncode != 0:
+        why = (done.stderr.decode(errors="replace").strip().splitlines() or ["no reason given"])[-1]
+        raise ChartError(f"the chart cannot be drawn: {why}", where=f"chart{ending}")
+    return done.stdout
 
-    return {".png": png, ".svg": svg, ".pdf": pdf}[ending]
+
+if __name__ == "__main__":
+    sys.stdout.buffer.write(rendered(json.load(sys.stdin), sys.argv[1]))

@@ -18,6 +18,9 @@ from baskline.charts.text import FONT, packed, shortened
 NARROW_BELOW_PX: Final = 500
 """Under this width it is a phone held upright."""
 
+# A few ticks more than asked for are better than half as many.
+_STEP_SLACK: Final = 0.8
+
 Row = Mapping[str, object]
 Box = tuple[float, float, float, float]
 
@@ -330,7 +333,11 @@ class Scale:
         """Return the multiples of 1, 2 or 5 times a power of ten on the scale, about so many, with words."""
         rough = (self.high - self.low) / about
         power = math.floor(math.log10(rough))
-        factor = next((each for each in (1, 2, 5) if each * 10.0**power >= rough * 0.99), 10)
+        factor = next((each for each in (1, 2, 5) if each * 10.0**power >= rough * _STEP_SLACK), 10)
         step, digits = factor * 10.0**power, max(0, -power - (factor == 10))
         first, last = math.ceil(self.low / step - 1e-9), math.floor(self.high / step + 1e-9)
-        return [(number * step, f"{number * step:.{digits}f}") for number in range(first, last + 1)]
+        return [(number * step, _number(number * step, digits)) for number in range(first, last + 1)]
+
+
+def _number(value: float, digits: int) -> str:
+    return f"{value:.{digits}f}".replace("-", "−")
