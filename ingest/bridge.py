@@ -16,11 +16,11 @@ from firmware_host.batch import ReadingBatch
 from firmware_host.clock import Moment
 from firmware_host.gaps import SeqRange, SeqSet
 from firmware_host.messages import Hello
-from firmware_host.news import Lost
 from firmware_host.traffic import Traffic
+from ingest.attending import Attending, NoticeMessage
 from ingest.audience import Audience
 from ingest.config import Config
-from ingest.event_record import EventMessage, EventRecord, in_order
+from ingest.event_record import EventMessage, EventRecord, in_order, no_longer_watched
 from ingest.late_review import LateReview
 from ingest.link_log import LinkLog
 from ingest.links import LinkNews, Links
@@ -28,6 +28,7 @@ from ingest.live_boards import LiveBoards
 from ingest.live_spots import LiveSpots
 from ingest.nightly import Nightly
 from ingest.pending import Pending
+from ingest.states import States
 from ingest.store.batch import CLOCK_UNSURE_MARK, StampedBatch
 from ingest.store.store import Store
 from ingest.timeline import HostTimeline, Step
@@ -56,13 +57,14 @@ class Bridge:
         *,
         audience: Sequence[Audience] = (),
         event_message: EventMessage | None = None,
+        notice_message: NoticeMessage | None = None,
         bulk: bool = False,
     ) -> None:
         """Begin a run at `start`.
 
-        `event_message` makes the message that goes into the outbox with each change of an event; without it
-        nobody is told.  `bulk` is for a replay: it commits seldom, events wait for it, and the summaries are
-        left to `summarise_step`.
+        `event_message` makes the message that goes into the outbox with each change of an event, and
+        `notice_message` that of what should reach a person; without them nobody is told.  `bulk` is for a
+        replay: it commits seldom, events wait for it, and the summaries are left to `summarise_step`.
         """
         self._store = store
         self._audience = audience
@@ -89,8 +91,12 @@ class Bridge:
         self.boards = LiveBoards(config, opened, now_ms)
         self._log = LinkLog(self.boards.configured, start)
         self._live = LiveSpots(config, store, calibrations, opened, now_ms)
+        if not bulk:
+            self._events += no_longer_watched(opened, config, now_ms)
         self.spots = self._live.by_key
+        self._states = States(store, audience, self.spots, self.boards, self._links)
         self._review = LateReview(store, self.spots)
+        self._attending = None if notice_message is None else Attending(store, config, notice_message, now_ms)
         self._nightly = Nightly(store, config, calibrations, now_ms, bulk=bulk)
         self._upkeep = Upkeep(store, config, start, self._nightly.keep_from_ms)
 
@@ -146,12 +152,19 @@ class Bridge:
         with self._store.transaction():
             new = self._store.readings.append(batches)
             changed = self._record.put(self._events)
+            self._attend(changed)
             for batch in batches:
                 self._store.boards.seen(batch.board, int(batch.utc_ms[-1]), self.boards.ports[batch.board])
         self.n_stored += sum(map(len, new))
         self._pending.stored()
         self._events.clear()
         self._tell(changed)
+
+    def _attend(self, changed: Sequence[Event]) -> None:
+        """See whether somebody should be told now, in the transaction that stores what changed."""
+        now_ms = self._timeline.now_utc_ms(self._now)
+        if self._attending is not None and (changed or now_ms >= self._attending.due_ms):
+            self._attending.attend(changed, now_ms)
 
     def _tell(self, changed: Sequence[Event]) -> None:
         """Tell of events that are stored."""
@@ -188,8 +201,7 @@ class Bridge:
                 self._live.expect(hello.board, hello.cadence_ms / 1000)
                 self._store.boards.hello(hello, self._timeline.now_utc_ms(at), item.port)
             case news:
-                if isinstance(news, Lost):
-                    self.boards.lost(news.board, news.last_seq - news.first_seq + 1)
+                self._events += self.boards.hear(news, self._timeline.now_utc_ms(at))
                 self._log.hear(news, item.port)
 
     def _keep(self, batch: ReadingBatch) -> None:
@@ -255,6 +267,8 @@ class Bridge:
             self._review.restamp(step.delta_ms)
             self._live.assign(started_ms)
             self._nightly.restamp(step.delta_ms, now_ms)
+            if self._attending is not None:
+                self._attending.restamp(step.delta_ms, now_ms)
         self._live.restamp(step.delta_ms, now_ms, self._record)
         self.boards.restamp(step.delta_ms, self._record.latest(self.boards.open_events))
 
@@ -272,6 +286,7 @@ class Bridge:
                 for ended in self._nightly.step(now_ms)
                 for event in self._record.put(ended.events, of_this_run=ended.of_this_run)
             ]
+            self._attend(changed)
         self._tell(changed)
 
     def _every_second(self, now: Moment) -> None:
@@ -284,6 +299,9 @@ class Bridge:
             self._recount.clear()
         if self._review.is_due(now):
             self._look_back()
+        if self._attending is not None and now_ms >= self._attending.due_ms:
+            with self._store.transaction():
+                self._attend(())
         if now.mono_ms - self._state_told_ms >= STATE_EVERY_MS:
             self._state_told_ms = now.mono_ms
             self._tell_states(now_ms)
@@ -298,11 +316,6 @@ class Bridge:
 
     def _tell_states(self, now_ms: int) -> None:
         self._judge()
-        connected = self._links.boards()
-        opened = self._store.events.open()  # asked anew: somebody may have acknowledged one from elsewhere
-        for listener in self._audience:
-            listener.open_events(opened, now_ms)
-            for spot in self.spots.values():
-                listener.spot(spot.state(now_ms))
-            for board in self.boards.configured:
-                listener.board(self.boards.state(board, connected=board in connected))
+        if self._events and not self._bulk:
+            self.commit()
+        self._states.tell(now_ms)

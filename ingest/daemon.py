@@ -21,7 +21,7 @@ from ingest.config.resolve import mirror_settings, mqtt_settings, pi_bus_setting
 from ingest.mirror.thread import Mirror
 from ingest.mqtt.publisher import Publisher
 from ingest.store.store import Store
-from ingest.telling import BrokerAudience, event_message
+from ingest.telling import BrokerAudience, event_message, notice_message
 
 log = logging.getLogger("baskline.daemon")
 
@@ -79,6 +79,7 @@ class Daemon:
                 start,
                 audience=audience,
                 event_message=partial(event_message, settings) if settings is not None else None,
+                notice_message=notice_message(settings, config) if settings is not None else None,
             )
             capture = None
             if self._capture is not None:  # only now that nothing else can keep us from starting

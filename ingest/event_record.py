@@ -6,6 +6,7 @@ from dataclasses import replace
 from typing import TypeAlias
 
 from exposure.events import Event
+from ingest.config import Config
 from ingest.mqtt.payloads import Change
 from ingest.store.outbox import OutgoingMessage
 from ingest.store.store import Store
@@ -95,3 +96,14 @@ def change_of(event: Event) -> Change:
 def changed_ms(event: Event) -> int:
     """Return when an event changed last."""
     return max(event.opened_ms, event.acknowledged_ms or 0, event.closed_ms or 0)
+
+
+def no_longer_watched(opened: Iterable[Event], config: Config, now_ms: int) -> list[Event]:
+    """Return, closed, the open events of spots and boards that have left the configuration."""
+    watched = {("spot", key) for key in config.spots}
+    watched |= {("board", board.identity) for board in config.boards.values()}
+    return [
+        event.closed(max(now_ms, event.opened_ms), f"this {event.subject_kind} is no longer watched")
+        for event in opened
+        if (event.subject_kind, event.subject) not in watched
+    ]

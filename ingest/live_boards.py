@@ -8,8 +8,9 @@ import numpy as np
 
 from calibrate.arrays import IntArray
 from exposure.board_watch import BoardWatch, default_silence_s
-from exposure.events import Event
+from exposure.events import Event, EventKind
 from firmware_host.messages import Hello
+from firmware_host.news import BoardIdentified, BootReused, ClockAnomaly, Lost, News, Rebooted
 from ingest.config import Config
 from ingest.mqtt.payloads import BoardState
 
@@ -29,17 +30,20 @@ class LiveBoards:
         self._hellos: dict[str, Hello] = {}
         self._first_ms: dict[str, list[int]] = {}  # of boards that have not said how often they speak
         self._lost: Counter[str] = Counter()
+        self._boots: dict[str, str] = {}
         self._silent_after_s = {
             board.identity: board.silent_after_s for board in config.boards.values() if board.silent_after_s
         }
         self._watches = {
-            board: BoardWatch(
-                board,
-                silent_after_s=self._silent_after_s.get(board, _SILENT_UNTIL_KNOWN_S),
+            board.identity: BoardWatch(
+                board.identity,
+                silent_after_s=self._silent_after_s.get(board.identity, _SILENT_UNTIL_KNOWN_S),
                 started_ms=now_ms,
                 open_events=opened,
+                # One that prints plain lines may have been on all along: only its port is seen to go.
+                restart_words="started again" if board.mapping is None else "came back on its port",
             )
-            for board in self.configured
+            for board in config.boards.values()
         }
 
     def introduced(self, hello: Hello, port: str) -> None:
@@ -73,9 +77,29 @@ class LiveBoards:
         watch = self._watches.get(board)
         return watch.heard(at_ms) if watch is not None else []
 
-    def lost(self, board: str, n_readings: int) -> None:
-        """Count readings that will not come any more."""
-        self._lost[board] += n_readings
+    def hear(self, news: News, at_ms: int) -> list[Event]:
+        """Take notice of what else is heard of a board; return the events that change by it."""
+        board = getattr(news, "board", None)
+        watch = None if board is None else self._watches.get(board)
+        if watch is None:
+            return []
+        match news:
+            case BoardIdentified(board, boot) | Rebooted(board, _, boot):
+                # A board whose power fails comes back on a new link.
+                known, self._boots[board] = self._boots.get(board, boot), boot
+                return watch.started_again(at_ms) if boot != known else []
+            case BootReused(_, boot):
+                return watch.started_under_old_boot(boot, at_ms)
+            case ClockAnomaly():
+                return watch.clock_jumped(at_ms)
+            case Lost(board, _, first_seq, last_seq):
+                self._lost[board] += last_seq - first_seq + 1
+        return []
+
+    def close(self, identity: str, at_ms: int) -> None:
+        """Take note that somebody has closed an event."""
+        for watch in self._watches.values():
+            watch.close(identity, at_ms)
 
     def tick(self, now_ms: int) -> list[Event]:
         """Return the events that change by silence."""
@@ -83,7 +107,7 @@ class LiveBoards:
 
     @property
     def open_events(self) -> tuple[Event, ...]:
-        """The silences that have not ended."""
+        """The boards' own events that have not closed."""
         return tuple(event for watch in self._watches.values() for event in watch.open_events)
 
     def restamp(self, delta_ms: int, opened: Sequence[Event]) -> None:
@@ -92,7 +116,7 @@ class LiveBoards:
         for watch in self._watches.values():
             watch.restamp(delta_ms, opened)
 
-    def state(self, board: str, *, connected: bool) -> BoardState:
+    def state(self, board: str, open_kinds: Sequence[EventKind], *, connected: bool) -> BoardState:
         """Return the state of a configured board to tell."""
         hello = self._hellos.get(board)
         return BoardState(
@@ -103,5 +127,5 @@ class LiveBoards:
             sensor=hello.sensor if hello else None,
             last_reading_ms=self.last_reading_ms.get(board),
             lost_readings=self._lost[board],
-            open_events=[event.kind for event in self._watches[board].open_events],
+            open_events=open_kinds,
         )

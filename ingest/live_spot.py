@@ -5,7 +5,7 @@ from datetime import timedelta
 
 from calibrate.calibration import Calibration
 from calibrate.samples import Flag, Samples
-from exposure.events import Event
+from exposure.events import Event, EventKind
 from exposure.place import Place, place_of
 from exposure.segments import default_max_gap_s
 from exposure.watch import SpotWatch
@@ -51,7 +51,15 @@ class LiveSpot:
         self.recall(NO_SAMPLES)
         self._latest = NO_SAMPLES
         self._cadence_s: float | None = None
-        self._watch = SpotWatch(key, self._band, self._settings, open_events, frontier_ms=judged_to_ms)
+        self._corrected = _corrected(calibration, self._lamp_kind)
+        self._watch = SpotWatch(
+            key,
+            self._band,
+            self._settings,
+            open_events,
+            frontier_ms=judged_to_ms,
+            corrected=self._corrected,
+        )
 
     def expect(self, cadence_s: float) -> None:
         """Let silences count from now on after what suits a board that speaks so often."""
@@ -70,6 +78,10 @@ class LiveSpot:
     def open_events(self) -> tuple[Event, ...]:
         """The events of the spot that have not closed."""
         return self._watch.open_events
+
+    def close(self, identity: str, at_ms: int) -> None:
+        """Take note that somebody has closed an event."""
+        self._watch.close(identity, at_ms)
 
     def restamp(self, delta_ms: int, opened: Sequence[Event]) -> None:
         """Move along with this run's readings to a better time; `opened` as they are now on record."""
@@ -101,7 +113,7 @@ class LiveSpot:
 
     def judge_past(self, samples: Samples) -> list[Event]:
         """Return how events would have changed by samples of the past, by themselves."""
-        watch = SpotWatch(self.key, self._band, self._settings)
+        watch = SpotWatch(self.key, self._band, self._settings, corrected=self._corrected)
         if self._cadence_s is not None:
             watch.expect(self._cadence_s)
         return watch.observe(samples)
@@ -117,8 +129,11 @@ class LiveSpot:
     def _flags(self) -> Flag:
         return Flag(int(self._latest.flags[-1])) if len(self._latest) else Flag(0)
 
-    def state(self, now_ms: int) -> SpotState:
-        """Return the state to tell; what was last seen longer ago than a gap is not the present."""
+    def state(self, now_ms: int, open_kinds: Sequence[EventKind]) -> SpotState:
+        """Return the state to tell; what was last seen longer ago than a gap is not the present.
+
+        `open_kinds`: of all its open events, also those that its samples do not open.
+        """
         known = len(self._latest) > 0
         at_ms = int(self._latest.utc_ms[-1]) if known else None
         current = at_ms is not None and now_ms - at_ms <= self._max_gap_s * 1000
@@ -136,7 +151,14 @@ class LiveSpot:
             band_low_uvi=self._band.low_uvi,
             band_high_uvi=self._band.high_uvi,
             ceiling_uvi=self._band.ceiling_uvi,
-            open_events=[event.kind for event in self.open_events],
+            open_events=open_kinds,
             day_from_ms=self._today.start_ms(now_ms),
             calibration_until=self._calibration_until,
         )
+
+
+def _corrected(calibration: Calibration | None, lamp_kind: str) -> Flag:
+    """Return the flags of which the calibration itself takes care under that kind of lamp."""
+    factors = () if calibration is None else calibration.lamp_factors
+    known = any(factor.lamp_kind == lamp_kind for factor in factors)
+    return Flag.OTHER_LAMP_KIND if known else Flag(0)

@@ -3,19 +3,34 @@
 from collections.abc import Callable, Sequence
 from importlib.metadata import version
 
+from exposure.attention import Notice
 from exposure.events import Event
+from ingest.attending import NoticeMessage, name_of_subject
 from ingest.config import Config
 from ingest.mqtt.discovery import BoardEntry, SpotEntry, discovery_messages
 from ingest.mqtt.payloads import BoardState, Change, Payloads, SpotState
 from ingest.mqtt.publisher import Publisher
 from ingest.mqtt.settings import MqttSettings
 from ingest.mqtt.topics import Topics
+from ingest.notice_words import notice_text
 from ingest.store.outbox import OutgoingMessage
 
 
 def event_message(settings: MqttSettings, event: Event, change: Change) -> OutgoingMessage:
     """Return the message that says how an event has changed, for the outbox."""
     return Payloads(settings.site, settings.bridge).event_for_outbox(Topics(settings), event, change)
+
+
+def notice_message(settings: MqttSettings, config: Config) -> NoticeMessage:
+    """Return what makes the message of a notice, for the outbox."""
+    payloads, topic = Payloads(settings.site, settings.bridge), Topics(settings).notice
+    name_of = name_of_subject(config)
+
+    def message(notice: Notice, at_ms: int) -> OutgoingMessage:
+        payload = payloads.notice(notice, notice_text(notice, name_of), at_ms)
+        return OutgoingMessage(topic, payload.encode(), qos=1, retain=False)
+
+    return message
 
 
 class BrokerAudience:

@@ -11,12 +11,14 @@ from datetime import UTC, date, datetime, timedelta
 from enum import StrEnum
 
 from calibrate.samples import Flag
-from exposure.events import Event, EventKind
+from exposure.attention import Notice
+from exposure.events import Event, EventKind, Severity
 from exposure.place import Place
 from ingest.mqtt.topics import Topics
 from ingest.store.outbox import OutgoingMessage
 
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
+NOTICE_SCHEMA = "baskline.notice/1"
 _OPEN_EVENTS_LISTED = 50  # keeps the retained message under some 50 kB, whatever happens
 
 
@@ -128,6 +130,27 @@ class Payloads:
     def event_for_outbox(self, topics: Topics, event: Event, change: Change) -> OutgoingMessage:
         """Return that message as the outbox keeps it: to arrive at least once, and not to be retained."""
         return OutgoingMessage(topics.event, self.event(event, change).encode(), qos=1, retain=False)
+
+    def notice(self, notice: Notice, text: str, at_ms: int) -> str:
+        """Return the message of what should reach a person; `text` is the notice in words."""
+        severities = {event.severity for event in notice.events}
+        return _json(
+            {
+                "schema": NOTICE_SCHEMA,
+                "event_type": notice.why.value,
+                "why": notice.why.value,
+                **self._origin,
+                "at": iso_utc(at_ms),
+                "urgent": notice.urgent,
+                "escalated": notice.escalated,
+                "severity": next(each.value for each in Severity if each in severities),
+                "kind": notice.kind.value,
+                "title": notice.title[:1].upper() + notice.title[1:],
+                "text": text,
+                "count": len(notice.events),
+                "events": [event.identity for event in notice.events],
+            }
+        )
 
     def open_events(self, events: Sequence[Event], at_ms: int) -> str:
         """Return the retained message of what is open: the newest are listed, all are counted."""

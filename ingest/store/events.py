@@ -4,6 +4,7 @@ import json
 from dataclasses import replace
 
 from exposure.events import Event, EventKind, Severity
+from exposure.one_event import BY_HAND
 from ingest.store.database import Database, Row
 from ingest.store.errors import StoreError
 
@@ -42,16 +43,20 @@ class Events:
     def acknowledge(self, identity: str, at_ms: int) -> Event:
         """Record that a person has seen the event; return it."""
         with self._database.transaction():
-            known = self.get(identity)
-            if known is None:
-                raise StoreError(
-                    f"there is no event {identity!r}",
-                    where=str(self._database.path),
-                    remedy="See the events and their identities with `baskline events`.",
-                )
-            if known.acknowledged_ms is not None:
+            known = self._known(identity)
+            event = known.acknowledged(max(at_ms, known.opened_ms))
+            if event != known:
+                self._write(event)
+        return event
+
+    def close(self, identity: str, at_ms: int) -> Event:
+        """Record that a person has closed the event, and so has seen it; return it."""
+        with self._database.transaction():
+            known = self._known(identity)
+            if not known.is_open:
                 return known
-            event = known.acknowledged(at_ms)
+            at_ms = max(at_ms, known.opened_ms)  # the clock may be behind the one that opened it
+            event = known.acknowledged(at_ms).closed(at_ms, BY_HAND)
             self._write(event)
         return event
 
@@ -87,6 +92,16 @@ class Events:
             (identity,),
         )
         return [_event(row) for row in rows]
+
+    def _known(self, identity: str) -> Event:
+        known = self.get(identity)
+        if known is None:
+            raise StoreError(
+                f"there is no event {identity!r}",
+                where=str(self._database.path),
+                remedy="See the events and their identities with `baskline events`.",
+            )
+        return known
 
     def _write(self, event: Event) -> None:
         self._database.want_sync()

@@ -26,6 +26,7 @@ from ingest.store.outbox import Outbox
 from ingest.store.readings import Readings
 from ingest.store.runs import Runs
 from ingest.store.schema import MIGRATIONS, migrate, version_of
+from ingest.store.told import ToldEvents
 
 
 class Store:
@@ -56,6 +57,7 @@ class Store:
         dirty.when_marked.append(self.days.outdate)
         self.judged = Judged(database, identities)
         self.lamp_changes = LampChanges(database)
+        self.told = ToldEvents(database)
 
     @classmethod
     def open(cls, path: Path, *, read_only: bool = False) -> Self:

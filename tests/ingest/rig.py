@@ -18,6 +18,7 @@ from firmware_host.messages import Mark
 from firmware_host.simulated.board import BoardModel, SimulatedBoard
 from firmware_host.simulated.noise import LineNoise
 from firmware_host.traffic import LinkClosed, LinkOpened, Quiet, Received, Traffic
+from ingest.attending import NoticeMessage
 from ingest.audience import Audience
 from ingest.bridge import Bridge
 from ingest.config import Config, parse_config
@@ -147,6 +148,7 @@ class Rig:
         synchronised: bool = True,
         audience: Iterable[Audience] = (),
         event_message: EventMessage | None = None,
+        notice_message: NoticeMessage | None = None,
     ) -> None:
         self.store_path = store_path
         self.settings = config() if settings is None else settings
@@ -157,6 +159,7 @@ class Rig:
         self.boards = {board.identity: board for board in boards}
         self.audience = tuple(audience)
         self.event_message = event_message
+        self.notice_message = notice_message
         self.traffic: list[Traffic] = []
         self._waiting: list[Traffic] = []
         self._links = 0
@@ -176,6 +179,7 @@ class Rig:
             start,
             audience=self.audience,
             event_message=self.event_message,
+            notice_message=self.notice_message,
         )
         self.traffic.append(Quiet(start))
         for board in self.boards.values():

@@ -174,7 +174,7 @@ def test_a_board_that_speaks_every_two_minutes_is_judged_too(tmp_path: Path) -> 
     rig.run(1200, step_ms=1000)
     [event] = [event for event in rig.store.events.open() if event.kind is EventKind.OVER_CEILING]
     assert event.evidence["held_s"] == pytest.approx(120, abs=1.1)
-    assert rig.bridge.spots["ledge"].state(rig.bridge.now_utc_ms(rig.clock.moment())).uvi is not None
+    assert rig.bridge.spots["ledge"].state(rig.bridge.now_utc_ms(rig.clock.moment()), ()).uvi is not None
     rig.finish()
     assert not [event for event in rig.events() if event.kind is EventKind.BOARD_SILENT]
     assert rig.day().profile.dose_uvi_h == pytest.approx(6.0 * 9 * 120 / 3600, rel=0.01)

@@ -40,7 +40,7 @@ def test_what_is_told_of_a_spot_is_its_newest_reading(tmp_path: Path) -> None:
     rig.run(30.55, step_ms=10)
     rig.bridge.commit()
     now_ms = rig.bridge.now_utc_ms(rig.clock.moment())
-    told = rig.bridge.spots["ledge"].state(now_ms)
+    told = rig.bridge.spots["ledge"].state(now_ms, ())
     assert told.at_ms is not None
     assert now_ms - told.at_ms <= 110
     rig.finish()

@@ -10,6 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from calibrate.samples import Flag
+from exposure.attention import Notice, Why
 from exposure.events import Event, EventKind, Severity
 from exposure.place import Place
 from ingest.mqtt.payloads import BoardState, Change, Payloads, SpotState, decimals_for, iso_utc
@@ -90,6 +91,23 @@ EVENT = whole(
         "change": {"enum": [change.value for change in Change]},
         **ORIGIN,
         **EVENT_FIELDS,
+    }
+)
+NOTICE = whole(
+    {
+        "schema": {"const": "baskline.notice/1"},
+        "event_type": {"enum": [why.value for why in Why]},
+        "why": {"enum": [why.value for why in Why]},
+        **ORIGIN,
+        "at": TIME,
+        "urgent": {"type": "boolean"},
+        "escalated": {"type": "boolean"},
+        "severity": {"enum": [severity.value for severity in Severity]},
+        "kind": {"enum": [kind.value for kind in EventKind]},
+        "title": TEXT,
+        "text": TEXT,
+        "count": {"type": "integer", "minimum": 1},
+        "events": {"type": "array", "minItems": 1, "items": TEXT},
     }
 )
 OPEN_EVENTS = whole(
@@ -177,6 +195,28 @@ def test_an_events_message_is_valid_whatever_it_says(event, change):
     jsonschema.validate(read(PAYLOADS.event(event, change)), EVENT)
 
 
+@given(
+    st.builds(
+        Notice,
+        why=st.sampled_from(Why),
+        kind=st.sampled_from(EventKind),
+        urgent=st.booleans(),
+        title=st.text(),
+        events=st.lists(events, min_size=1, max_size=3).map(tuple),
+        escalated=st.booleans(),
+    ),
+    st.text(),
+)
+def test_a_notice_is_valid_whatever_it_says(notice, text):
+    jsonschema.validate(read(PAYLOADS.notice(notice, text, 0)), NOTICE)
+
+
+def test_a_notice_is_as_grave_as_its_gravest_event():
+    several = (event(severity=Severity.NOTE), event(), event(severity=Severity.TODAY))
+    said = read(PAYLOADS.notice(Notice(Why.AGAIN, EventKind.OVER_CEILING, True, "x", several), "", 0))
+    assert (said["severity"], said["count"]) == ("now", 3)
+
+
 @given(st.lists(events, max_size=3))
 def test_the_open_events_are_valid(open_events):
     jsonschema.validate(read(PAYLOADS.open_events(open_events, 0)), OPEN_EVENTS)
@@ -199,7 +239,13 @@ def documented(heading):
 
 @pytest.mark.parametrize(
     ("heading", "schema"),
-    [("A spot", SPOT), ("A board", BOARD), ("A change of an event", EVENT), ("What is open", OPEN_EVENTS)],
+    [
+        ("A spot", SPOT),
+        ("A board", BOARD),
+        ("A change of an event", EVENT),
+        ("What should reach a person", NOTICE),
+        ("What is open", OPEN_EVENTS),
+    ],
 )
 def test_the_document_names_every_key_in_order(heading, schema):
     assert documented(heading) == list(schema["properties"])
@@ -207,7 +253,8 @@ def test_the_document_names_every_key_in_order(heading, schema):
 
 def test_the_document_names_every_flag_place_and_kind():
     words = set(re.findall(r"`(\w+)`", DOCUMENT))
-    assert {flag.name.lower() for flag in Flag} | {*Place} | {*EventKind} | {*Change} | {*Severity} <= words
+    named = {*Place, *EventKind, *Change, *Severity, *Why, *(flag.name.lower() for flag in Flag)}
+    assert named <= words
 
 
 def test_missing_is_null_and_never_zero():

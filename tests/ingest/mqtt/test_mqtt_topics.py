@@ -35,6 +35,7 @@ def test_the_topics_in_the_document_are_those_in_the_code():
         ours.board_state("y"),
         ours.open_events,
         ours.event,
+        ours.notice,
         ours.check,
         ours.discovery("c", "e"),
     }
