@@ -25,6 +25,26 @@ def lamps(context: typer.Context, incomplete: str) -> list[str]:
     return _keys("lamps", context, incomplete)
 
 
+def boards(context: typer.Context, incomplete: str) -> list[str]:
+    """Return the keys of the boards that begin so."""
+    return _keys("boards", context, incomplete)
+
+
+def ports(incomplete: str) -> list[str]:
+    """Return the serial ports that are there and begin so."""
+    from firmware_host.ports import AUTO, PortWish, find_ports
+
+    return [port.path for port in find_ports([PortWish(AUTO)]) if port.path.startswith(incomplete)]
+
+
+def species(context: typer.Context, incomplete: str) -> list[str]:
+    """Return the scientific names that begin so, whatever the case."""
+    from exposure.species import species_table
+
+    names = (row.name for row in species_table())
+    return [name for name in names if name.casefold().startswith(incomplete.casefold())]
+
+
 def open_events(context: typer.Context, incomplete: str) -> list[str]:
     """Return the identities of the open events that begin so and that nobody has acknowledged."""
     from ingest.config import load_config
@@ -41,6 +61,11 @@ def open_events(context: typer.Context, incomplete: str) -> list[str]:
         for event in found
         if event.acknowledged_ms is None and event.identity.startswith(incomplete)
     ]
+
+
+def events_and_spots(context: typer.Context, incomplete: str) -> list[str]:
+    """Return the spots, and the open events that nobody has acknowledged, that begin so."""
+    return [*spots(context, incomplete), *open_events(context, incomplete)]
 
 
 def _keys(tables: str, context: typer.Context, incomplete: str) -> list[str]:

@@ -1,4 +1,4 @@
-"""`baskline events` and `baskline acknowledge`."""
+"""`baskline events`, `baskline acknowledge` and `baskline close`."""
 
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Annotated
@@ -68,6 +68,44 @@ def events(
 
 
 def acknowledge(
+    what: Annotated[
+        str,
+        typer.Argument(
+            metavar="EVENT|SPOT",
+            help="The event, as `baskline events` names it, or a spot for all that is open there.",
+            autocompletion=completing.events_and_spots,
+        ),
+    ],
+    config: ConfigOption = DEFAULT_CONFIG,
+    store: StoreOption = None,
+) -> None:
+    """Say that you have seen an event.
+
+    You are not reminded of it again. It stays open until its cause is gone. The broker is told.
+
+    \b
+    Examples:
+      baskline acknowledge over_ceiling.fern.1747480935000
+      baskline acknowledge fern
+    """
+    from firmware_host.clock import SystemClock
+    from ingest import acts
+    from ingest.store.store import Store
+
+    configured = read_config(config)
+    now_ms = SystemClock().moment().wall_ms
+    with Store.open(store_of(configured, store)) as kept:
+        if _is_event(what):
+            seen = [acts.acknowledge(kept, configured, what, now_ms)]
+        else:
+            seen = acts.acknowledge_spot(kept, configured, what, now_ms)
+    for event in seen:
+        say(console(), f"Acknowledged: {event.subject}: {event.sentence}.")
+    if not seen:
+        say(console(), f"Nothing is open at {what}.")
+
+
+def close(
     identity: Annotated[
         str,
         typer.Argument(
@@ -79,33 +117,35 @@ def acknowledge(
     config: ConfigOption = DEFAULT_CONFIG,
     store: StoreOption = None,
 ) -> None:
-    """Say that you have seen an event.
+    """Close an event by hand, though its cause may be there still.
 
-    It stays open until its cause is gone. The broker is told.
+    It opens again only once the cause has gone and come again, has become graver, or the daemon starts
+    anew. The broker is told.
 
     \b
     Example:
-      baskline acknowledge over_ceiling.fern.1747480935000
+      baskline close sensor_stuck.fern.1747480935000
     """
     from firmware_host.clock import SystemClock
-    from ingest.config.resolve import mqtt_settings
-    from ingest.mqtt.payloads import Change
+    from ingest import acts
     from ingest.store.store import Store
-    from ingest.telling import event_message
 
     configured = read_config(config)
-    settings = mqtt_settings(configured)
     now_ms = SystemClock().moment().wall_ms
-    with Store.open(store_of(configured, store)) as kept, kept.transaction():
-        before = kept.events.get(identity)
-        event = kept.events.acknowledge(identity, now_ms)
-        if settings is not None and before is not None and before.acknowledged_ms is None:
-            kept.outbox.put(event_message(settings, event, Change.ACKNOWLEDGED), now_ms)
-    say(console(), f"Acknowledged: {event.subject}: {event.sentence}.")
+    with Store.open(store_of(configured, store)) as kept:
+        event = acts.close(kept, configured, identity, now_ms)
+    say(console(), f"Closed, {event.closing}: {event.subject}: {event.sentence}.")
+
+
+def _is_event(what: str) -> bool:
+    """Return whether this is the identity of an event; no key holds a dot."""
+    return "." in what
 
 
 def _print_table(found: "list[Event]", config: "Config") -> None:
     from zoneinfo import ZoneInfo
+
+    from exposure.one_event import BY_HAND
 
     zone = ZoneInfo(config.bridge.time_zone)
 
@@ -122,7 +162,8 @@ def _print_table(found: "list[Event]", config: "Config") -> None:
     say(words, f"{'opened':12}  {'closed':12}  {'look':5}  what")
     for event in found:
         columns = f"{local(event.opened_ms)}  {ending(event):12}  {event.severity.value:5}"
-        say(words, f"{columns}  {event.subject}: {event.sentence}", hang=hang)
+        by_hand = f" (closed {BY_HAND})" if event.closing == BY_HAND else ""
+        say(words, f"{columns}  {event.subject}: {event.sentence}{by_hand}", hang=hang)
     for event in found:
         if event.is_open:
             say(words, f"\n{event.identity}")

@@ -1,4 +1,4 @@
-"""`baskline events` and `baskline acknowledge` on a real store."""
+"""`baskline events`, `baskline acknowledge` and `baskline close` on a real store."""
 
 import json
 from datetime import date
@@ -100,3 +100,49 @@ def test_the_broker_is_told_of_an_acknowledgement_once(home):
         (waiting,) = store.outbox.pending(10, 0)
     told = json.loads(waiting.message.payload)
     assert (told["event_type"], told["identity"]) == ("over_ceiling_acknowledged", "still.ledge.1")
+
+
+def test_a_spots_key_acknowledges_all_that_is_open_there(home):
+    with Store.open(home / "baskline.db") as store:
+        store.events.put(event("more", 13, None))
+    said = said_here("acknowledge", "ledge", folder=home).out.splitlines()
+    assert said == [
+        "Acknowledged: ledge: still, 4.9 ± 0.3 over 4 (k = 2).",
+        "Acknowledged: ledge: more, 4.9 ± 0.3 over 4 (k = 2).",
+    ]
+    said_here("close", "still.ledge.1", folder=home)
+    said_here("close", "more.ledge.1", folder=home)
+    assert said_here("acknowledge", "ledge", folder=home).out == "Nothing is open at ledge.\n"
+
+
+def test_an_event_closed_by_hand_is_over_and_says_so(home):
+    said = said_here("close", "still.ledge.1", folder=home).out
+    assert said == "Closed, by hand: ledge: still, 4.9 ± 0.3 over 4 (k = 2).\n"
+    assert said_here("events", "--open", folder=home).out == "No open events.\n"
+    assert "ledge: still, 4.9 ± 0.3 over 4 (k = 2) (closed by hand)" in said_here("events", folder=home).out
+
+
+def test_the_broker_is_told_of_a_closing_by_hand_once(home):
+    room(home, more='\n[mqtt]\nhost = "127.0.0.1"\nport = 9\n')
+    for _ in range(2):
+        said_here("close", "still.ledge.1", folder=home)
+    with Store.open(home / "baskline.db", read_only=True) as store:
+        (waiting,) = store.outbox.pending(10, 0)
+    told = json.loads(waiting.message.payload)
+    assert (told["event_type"], told["closing"]) == ("over_ceiling_closed", "by hand")
+    assert told["acknowledged_at"] is not None
+
+
+@pytest.mark.parametrize("command", ["acknowledge", "close"])
+def test_an_unknown_event_is_said_with_where_to_look(home, command):
+    said = said_here(command, "over_ceiling.ledge.7", folder=home)
+    assert said.code == 1
+    assert "no event 'over_ceiling.ledge.7'" in said.err
+    assert "baskline events" in said.err
+
+
+def test_an_unknown_spot_is_said_with_the_nearest(home):
+    said = said_here("acknowledge", "lege", folder=home)
+    assert said.code == 1
+    assert "no spot 'lege'" in said.err
+    assert "Did you mean 'ledge'?" in said.err
