@@ -20,8 +20,10 @@ from baskline.commands import (
     init,
     lamps,
     listen,
+    password,
     recompute,
     replay,
+    report,
     run,
     serve,
     species,
@@ -57,11 +59,13 @@ app.command("flash")(flash.flash)
 app.command("listen")(listen.listen)
 app.command("run")(run.run)
 app.command("serve")(serve.serve)
+app.command("password")(password.password)
 app.command("replay")(replay.replay)
 app.command("day")(day.day)
 app.command("week")(week.week)
 app.command("lamps")(lamps.lamps)
 app.add_typer(lamp_group.lamp, name="lamp")
+app.command("report")(report.report)
 app.command("events")(events.events)
 app.command("acknowledge")(events.acknowledge)
 app.command("close")(events.close)

@@ -2,12 +2,17 @@
 
 import signal
 import sys
+from contextlib import AbstractContextManager, nullcontext
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from baskline.commands.common import DEFAULT_CONFIG, LAMP_CAUTION, ConfigOption, read_config
+
+if TYPE_CHECKING:
+    from firmware_host.clock import Clock
+    from ingest.config import Config
 
 
 def run(
@@ -22,10 +27,10 @@ def run(
         ),
     ] = None,
 ) -> None:
-    """Watch: read the boards, keep every reading, tell the broker.
+    """Watch: read the boards, keep every reading, tell the broker, serve the page.
 
-    Runs until Ctrl-C or SIGTERM. Log lines go to standard output: words on a terminal, one JSON object a line
-    elsewhere.
+    Runs until Ctrl-C or SIGTERM. The page is served where the configuration has a [page] table. Log lines go
+    to standard output: words on a terminal, one JSON object a line elsewhere.
 
     \b
     Examples:
@@ -45,7 +50,29 @@ def run(
     log_to_stdout()
     if not configured.bridge.store.exists():
         print(LAMP_CAUTION, file=sys.stderr)  # standard output is the log's
-    daemon = Daemon(configured, SystemClock(), capture=capture)
+    clock = SystemClock()
+    daemon = Daemon(configured, clock, capture=capture)
     for number in (signal.SIGTERM, signal.SIGINT):
         signal.signal(number, lambda _number, _frame: daemon.stop())
-    daemon.run()
+    with _page(configured, config, clock):
+        daemon.run()
+
+
+def _page(configured: "Config", config_file: Path, clock: "Clock") -> AbstractContextManager[object]:
+    """Return the page's process where a page is wanted and can be; without it the watch runs as ever."""
+    if configured.page is None:
+        return nullcontext()
+    import logging
+
+    from baskline.page.errors import PageError
+    from baskline.page.extra import need_libraries
+    from baskline.page.keeping import PageProcess
+
+    try:
+        need_libraries()
+    except PageError as error:
+        logging.getLogger("baskline.page").warning(
+            error.what, extra={"where": error.where, "do": error.remedy}
+        )
+        return nullcontext()
+    return PageProcess(config_file, clock)

@@ -34,10 +34,11 @@ def serve(
     """
     import logging
 
+    from baskline.page.addresses import address_of
     from baskline.page.extra import need_libraries
 
     need_libraries()
-    from baskline.page.serving import address_of, listening, page_of, server
+    from baskline.page.serving import listening, page_of, server
     from firmware_host.clock import SystemClock
     from ingest.logs import log_to_stdout
 

@@ -4,7 +4,8 @@ import sys
 import threading
 from pathlib import Path
 
-from baskline.page.serving import address_of, listening, page_of, server
+from baskline.page.addresses import address_of
+from baskline.page.serving import listening, page_of, server
 from calibrate.errors import KeeperError
 from firmware_host.clock import SystemClock
 from ingest.config import load_config

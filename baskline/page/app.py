@@ -11,9 +11,10 @@ from starlette.exceptions import HTTPException
 from starlette.middleware import Middleware
 from starlette.requests import Request
 from starlette.responses import Response
-from starlette.routing import Mount
+from starlette.routing import Mount, Route
 from starlette.staticfiles import StaticFiles
 
+from baskline.api.app import create_api
 from baskline.page import live, login, overview
 from baskline.page.desk import Desk
 from baskline.page.gate import Gate
@@ -41,12 +42,14 @@ def create_app(desk: Desk, gate: Gate, pages: tuple[Page, ...] = PAGES) -> Starl
         routes=[
             *(route for page in pages for route in page.routes),
             Mount("/static", _Static(directory=STATIC)),
+            Mount("/api/v1", create_api(desk)),
         ],
         middleware=[Middleware(SafeHeaders), Middleware(Guard, gate=gate, guest_paths=guest_paths)],
         exception_handlers={HTTPException: _http_error, KeeperError: _keeper_error, Exception: _fault},
         lifespan=lifespan,
     )
     app.state.desk = desk
+    app.state.addresses = {route.path for page in pages for route in page.routes if isinstance(route, Route)}
     app.state.nav = [page.nav for page in pages if page.nav is not None]
     return app
 

@@ -7,8 +7,9 @@ from typing import Any, Final
 
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from starlette.requests import Request
-from starlette.responses import HTMLResponse, JSONResponse, Response
+from starlette.responses import HTMLResponse, Response
 
+from baskline.api.problems import problem
 from baskline.commands.common import LAMP_CAUTION
 from baskline.page.sessions import Access
 
@@ -63,6 +64,7 @@ def fragment(request: Request, template: str, **values: Any) -> str:
             has_password=state.gate.has_password,
             read_only=not app.desk.may_change,
             path=request.url.path,
+            addresses=app.addresses,
             nav=[entry for entry in app.nav if keeper or (entry.for_guests and state.access is Access.GUEST)],
             room_name=f"{app.desk.config.bridge.site} / {app.desk.config.bridge.name}",
         )
@@ -72,5 +74,5 @@ def fragment(request: Request, template: str, **values: Any) -> str:
 def refusal(request: Request, status: int, what: str, remedy: str) -> Response:
     """Return a refusal in words: a page for people, JSON for programs."""
     if request.url.path.startswith("/api/"):
-        return JSONResponse({"what": what, "remedy": remedy}, status)
+        return problem(status, what, remedy=remedy)
     return render(request, "refusal.html", status, what=what, remedy=remedy)

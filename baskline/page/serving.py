@@ -1,7 +1,5 @@
 """Serving the page: from configuration to a listening server."""
 
-import ipaddress
-import logging
 import socket
 from pathlib import Path
 from typing import Final
@@ -15,8 +13,6 @@ from baskline.page.gate import Gate, Secrets
 from firmware_host.clock import Clock
 from ingest.config import Config
 from ingest.config.page import PageConfig
-
-log = logging.getLogger("baskline.page")
 
 # For those who still look when the page ends: a live connection would wait for ever.
 _GRACE_S: Final = 2
@@ -67,19 +63,3 @@ def listening(page: PageConfig) -> socket.socket:
             remedy="Give it another host or port, or stop what is there already",
         ) from error
     return found
-
-
-def address_of(page: PageConfig) -> str:
-    """Return what to type into a browser on this computer or, where others are let in, on another."""
-    scheme = "https" if page.secure else "http"
-    host = page.host
-    try:
-        ip = ipaddress.ip_address(host)
-    except ValueError:
-        pass
-    else:
-        if ip.is_unspecified:
-            host = f"{socket.gethostname().partition('.')[0]}.local"
-        elif ip.version == 6:
-            host = f"[{host}]"
-    return f"{scheme}://{host}:{page.port}/"

@@ -1,5 +1,6 @@
 """The page on a room whose clock is in our hands: without a server, with one, and in a browser."""
 
+import hashlib
 import os
 import shutil
 from collections.abc import Callable, Iterator
@@ -7,6 +8,7 @@ from pathlib import Path
 
 import pytest
 from playwright.sync_api import Browser, sync_playwright
+from starlette.applications import Starlette
 
 from baskline.page.secret_files import PasswordHash, TokenHash, write_secret
 from tests.baskline.page.rooms import PageRoom, RunningPage, Visitor
@@ -31,7 +33,9 @@ def room(tmp_path: Path) -> Iterator[PageRoom]:
 def secrets(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A folder with a password's, a guest's and a program's file."""
     folder = tmp_path_factory.mktemp("secrets")
-    write_secret(folder / "password", PasswordHash.of(PASSWORD))
+    n, r, p, salt = 2**4, 8, 1, b"salt"  # a hash that costs nothing: tests sign in often
+    digest = hashlib.scrypt(PASSWORD.encode(), salt=salt, n=n, r=r, p=p, dklen=32)
+    write_secret(folder / "password", PasswordHash(n, r, p, salt, digest))
     write_secret(folder / "guest", TokenHash.of(GUEST))
     write_secret(folder / "token", TokenHash.of(PROGRAM))
     return folder
@@ -50,10 +54,13 @@ def visit() -> Iterator[Callable[..., Visitor]]:
     """Visit a room's page without a server: `visit(room)`."""
     opened: list[Visitor] = []
 
-    def start(room: PageRoom, *, may_change: bool = True, **options: str) -> Visitor:
-        visitor = Visitor(room.app(may_change=may_change), **options)
-        visitor.__enter__()
-        opened.append(visitor)
+    def start(
+        room: PageRoom, *, may_change: bool = True, app: Starlette | None = None, **options: str
+    ) -> Visitor:
+        visitor = Visitor(app or room.app(may_change=may_change), **options)
+        if app is None:
+            visitor.__enter__()
+            opened.append(visitor)
         return visitor
 
     yield start

@@ -13,7 +13,7 @@ import uvicorn
 from httpx import Response
 from starlette.applications import Starlette
 
-from baskline.page.app import create_app
+from baskline.page.app import PAGES, create_app
 from baskline.page.desk import Desk
 from baskline.page.gate import Gate, Secrets
 from baskline.page.serving import page_of
@@ -159,7 +159,7 @@ class PageRoom:
         config = self.config
         page = page_of(config)
         desk = Desk(config, config.bridge.store, self.clock, may_change=may_change)
-        return create_app(desk, Gate(page, Secrets.read(page), self.clock))
+        return create_app(desk, Gate(page, Secrets.read(page), self.clock), PAGES)
 
 
 _CHANNELS = ("uva_counts", "temperature_c")
@@ -204,6 +204,10 @@ class Visitor(TestClient):
             raise_server_exceptions=False,
             **options,  # type: ignore[arg-type]
         )
+
+    def from_address(self, address: str) -> None:
+        """Come from another address from now on."""
+        self._transport.client = (address, 50_000)  # type: ignore[attr-defined]
 
     def word(self, page: str = "/login") -> str:
         """The word in the forms of a page."""

@@ -1,0 +1,77 @@
+"""The page beside the daemon: a process of its own, started again when it dies, ended with the daemon."""
+
+import logging
+import subprocess
+import sys
+import threading
+from pathlib import Path
+from types import TracebackType
+from typing import Final, Self
+
+from firmware_host.clock import Clock
+from ingest.backoff import Backoff
+
+log = logging.getLogger("baskline.page")
+
+_END_WITHIN_S: Final = 5.0
+# One that ran for so long was no false start.
+_WELL_AFTER_MS: Final = 60_000
+
+
+class PageProcess:
+    """Keeps the page's process alive; the daemon itself loads nothing of the page."""
+
+    def __init__(self, config_file: Path, clock: Clock, *, shortest_wait_s: float = 1.0) -> None:
+        # -P: what lies in the folder in which the daemon was started must not pass for a library.
+        self._command = [sys.executable, "-P", "-m", "baskline.page", str(config_file.absolute())]
+        self._clock = clock
+        self._backoff = Backoff("page", shortest_wait_s)
+        self._ending = threading.Event()
+        self._lock = threading.Lock()
+        self._process: subprocess.Popen[bytes] | None = None
+        self._thread = threading.Thread(target=self._keep, name="page", daemon=True)
+
+    def __enter__(self) -> Self:
+        self._thread.start()
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        with self._lock:
+            self._ending.set()
+        process = self._process
+        if process is not None:
+            process.terminate()
+            self._thread.join(_END_WITHIN_S)
+            if self._thread.is_alive():
+                process.kill()
+        self._thread.join()
+
+    def _keep(self) -> None:
+        while (process := self._started()) is not None:
+            began_ms = self._clock.moment().mono_ms
+            code = process.wait()
+            assert process.stdin is not None
+            process.stdin.close()
+            if self._ending.is_set():
+                return
+            if self._clock.moment().mono_ms - began_ms > _WELL_AFTER_MS:
+                self._backoff.succeeded()
+            wait_s = self._backoff.failed()
+            log.warning(
+                "the page has ended; the watch goes on",
+                extra={"exit_code": code, "again_in_s": round(wait_s, 1)},
+            )
+            self._ending.wait(wait_s)
+
+    def _started(self) -> subprocess.Popen[bytes] | None:
+        with self._lock:
+            if self._ending.is_set():
+                return None
+            # Its input closes when this process is gone, however that came: then it ends too.  In a group of
+            # its own, so that Ctrl-C reaches the daemon alone, which ends it in order.
+            self._process = subprocess.Popen(  # noqa: S603 - our own program
+                self._command, stdin=subprocess.PIPE, process_group=0
+            )
+            return self._process
