@@ -101,6 +101,10 @@ class Hub:
             shown[self._name(entity)] = value if available else "unavailable"
         return shown
 
+    def of(self, device):
+        """Return the states of one device."""
+        return {name: value for name, value in self.states.items() if name.startswith(device)}
+
 
 def hub_of(listen, settings):
     prefix = settings.discovery_prefix
@@ -132,10 +136,8 @@ def test_a_hub_shows_a_spot_as_it_is(settings, bench, listen):
     one, audience = started(bench, settings, ONE_SPOT)
     audience.spot(state())
     hub = hub_of(listen, settings)
-    until(one, hub, lambda: "Ledge UV index" in hub.states and hub.states["Ledge UV index"] != "unknown")
-    one.until_quiet()
-    hub.hear()
-    assert {name: value for name, value in hub.states.items() if name.startswith("Ledge")} == {
+    until(one, hub, lambda: len(hub.of("Ledge")) == 9 and "unknown" not in hub.of("Ledge").values())
+    assert hub.of("Ledge") == {
         "Ledge UV index": "2.52",
         "Ledge UV index uncertainty": "0.13",
         "Ledge UV dose today": "3.0",
@@ -162,11 +164,8 @@ def test_a_hub_that_comes_later_is_told_all_and_nothing_happens_twice(settings, 
     one.until_up()
     one.until_quiet()
     hub = hub_of(listen, settings)
-    until(one, hub, lambda: "Ledge Place in band" in hub.states)
-    one.until_quiet()
-    hub.hear()
+    until(one, hub, lambda: hub.states.get("Ledge Place in band") == "not known")
     assert hub.states["Ledge UV index"] == "unknown"
-    assert hub.states["Ledge Place in band"] == "not known"
     assert hub.happened == []
 
 
@@ -203,7 +202,7 @@ def test_a_spot_that_left_the_configuration_leaves_the_hub(settings, bench, list
 
     one, audience = started(bench, settings, ONE_SPOT)
     audience.spot(state())
-    until(one, hub, lambda: not any(name.startswith("Shelf") for name in hub.states))
+    until(one, hub, lambda: not hub.of("Shelf"))
     assert hub.states["Ledge UV index"] == "2.52"
 
 
