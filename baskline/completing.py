@@ -37,7 +37,7 @@ def ports(incomplete: str) -> list[str]:
     return [port.path for port in find_ports([PortWish(AUTO)]) if port.path.startswith(incomplete)]
 
 
-def species(context: typer.Context, incomplete: str) -> list[str]:
+def species(incomplete: str) -> list[str]:
     """Return the scientific names that begin so, whatever the case."""
     from exposure.species import species_table
 

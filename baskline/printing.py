@@ -14,10 +14,10 @@ _TOGETHER = re.compile(r" (?=±)|(?<=±) |(?<=\bk) (?==)|(?<=\bk =) |(?<=\d) (?=
 _NO_BREAK: Final = "\N{NO-BREAK SPACE}"
 
 
-def console() -> "Console":
+def console(*, quiet: bool = False) -> "Console":
     """Return the console for words and tables: no colours of its own guessing, plain text when piped.
 
-    Square brackets are the keeper's TOML tables, never markup.
+    Square brackets are the keeper's TOML tables, never markup.  `quiet` prints nothing, where JSON follows.
     """
     from rich.console import Console
 
@@ -28,7 +28,12 @@ def console() -> "Console":
 
     piped = not sys.stdout.isatty()
     return Plain(
-        highlight=False, markup=False, emoji=False, soft_wrap=piped, width=_PIPED_WIDTH if piped else None
+        highlight=False,
+        markup=False,
+        emoji=False,
+        quiet=quiet,
+        soft_wrap=piped,
+        width=_PIPED_WIDTH if piped else None,
     )
 
 

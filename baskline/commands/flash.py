@@ -6,7 +6,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from baskline.commands.common import LAMP_CAUTION
+from baskline import completing
+from baskline.commands.common import LAMP_CAUTION, JsonOption, print_json
 from baskline.printing import console, say
 
 if TYPE_CHECKING:
@@ -17,13 +18,18 @@ if TYPE_CHECKING:
     from firmware_host.ports import Port
     from ingest.listening import HeardBoard
 
+SCHEMA = "baskline.flash/1"
+
 # The board starts, its port comes back, and the link opens: 4 s were the longest, behind a slow hub.
 _HELLO_WITHIN_S = 20.0
 
 
 def flash(
     port: Annotated[
-        str | None, typer.Argument(help="The board's port. Without: only say what is on each port.")
+        str | None,
+        typer.Argument(
+            help="The board's port. Without: only say what is on each port.", autocompletion=completing.ports
+        ),
     ] = None,
     label: Annotated[
         str | None, typer.Option("--label", help="Your own note, kept on the board: at most 60 characters.")
@@ -43,6 +49,7 @@ def flash(
     seconds: Annotated[
         float, typer.Option("--seconds", min=1, help="How long to show live counts at the end.")
     ] = 15.0,
+    as_json: JsonOption = False,
 ) -> None:
     """Put the firmware on a board, and show its first counts.
 
@@ -56,20 +63,23 @@ def flash(
       baskline flash
       baskline flash /dev/ttyACM0 --sensor ltr390 --label "rock, left"
       baskline flash /dev/ttyACM0 --cadence-ms 2000
+      baskline flash --json
     """
     from firmware_host.clock import SystemClock
     from firmware_host.flash import look_at_ports
     from firmware_host.ports import AUTO, PortWish, find_ports
 
     clock = SystemClock()
-    words = console()
+    words = console(quiet=as_json)
     if port is None:
         say(words, f"{LAMP_CAUTION}\n")
         looks = look_at_ports(lambda: find_ports([PortWish(AUTO)]), clock)
         _print_looks(words, looks)
+        if as_json:
+            print_json({"schema": SCHEMA, "ports": [_look_fields(look) for look in looks], "flashed": None})
         return
     changes = {"label": label, "cadence_ms": cadence_ms, "sensor": sensor}
-    _flash(
+    look, flashed = _flash(
         words,
         clock,
         port,
@@ -77,6 +87,21 @@ def flash(
         overwrite=overwrite,
         seconds=seconds,
     )
+    if as_json:
+        print_json({"schema": SCHEMA, "ports": [_look_fields(look)], "flashed": flashed})
+
+
+def _look_fields(look: "PortLook") -> dict[str, object]:
+    return {
+        "port": look.port.path,
+        "usb": look.port.usb or None,
+        "occupant": look.occupant.value,
+        "board": look.board or None,
+        "firmware": look.hello.firmware if look.hello is not None else None,
+        "says": look.excerpt or None,
+        "problem": look.problem.what if look.problem is not None else None,
+        "do": look.problem.remedy if look.problem is not None else None,
+    }
 
 
 def _flash(
@@ -87,7 +112,9 @@ def _flash(
     *,
     overwrite: bool,
     seconds: float,
-) -> None:
+) -> tuple["PortLook", dict[str, object]]:
+    """Do it, and return what was on the port before and what has become of it."""
+    from baskline.commands.listen import heard_fields
     from firmware_host.firmware_files import firmware_files
     from firmware_host.flash import (
         FlashError,
@@ -112,23 +139,39 @@ def _flash(
     _print_looks(words, [look], advise=False)
     files = firmware_files()
     board = look_at_board(tool, files)
+    kept: dict[str, object] = {}
     try:
         plan = plan_install(files, board)
         _print_plan(words, board, plan)
         install(tool, plan, board, overwrite=overwrite)
         say(words, f"All {len(files)} files are on the board, each verified by its hash.")
         if changes:
-            kept = change_settings(tool, changes)
-            say(words, "Kept on the board: " + ", ".join(f"{name} = {kept[name]!r}" for name in changes))
+            settings = change_settings(tool, changes)
+            kept = {name: settings[name] for name in changes}
+            say(
+                words,
+                "Kept on the board: " + ", ".join(f"{name} = {value!r}" for name, value in kept.items()),
+            )
     finally:
         # Whatever came of it: what ran there was stopped, and shall run again.
         with contextlib.suppress(FlashError):
             restart(tool)
-    _first_light(words, clock, look.port, board.identity, seconds)
+    heard = _first_light(words, clock, look.port, board.identity, seconds)
+    return look, {
+        "micropython": ".".join(map(str, board.version)),
+        "machine": board.machine,
+        "files": len(files),
+        "written": list(plan.write),
+        "removed": list(plan.remove),
+        "settings": kept,
+        "heard": heard_fields(heard),
+    }
 
 
-def _first_light(words: "Console", clock: "Clock", port: "Port", identity: str, seconds: float) -> None:
-    """Wait for the board that starts, and show what it counts."""
+def _first_light(
+    words: "Console", clock: "Clock", port: "Port", identity: str, seconds: float
+) -> "HeardBoard":
+    """Wait for the board that starts, show what it counts, and return that."""
     from baskline.commands.listen import print_levels, show_live
     from ingest.listening import Listening
 
@@ -147,8 +190,11 @@ def _first_light(words: "Console", clock: "Clock", port: "Port", identity: str, 
                 pass
     print_levels(words, heard_now)
     say(
-        words, f'\nTo watch a spot with it, put into baskline.toml: [board.NAME] with identity = "{identity}"'
+        words,
+        "\nTo watch a spot with it: baskline init, or put into baskline.toml"
+        f' [board.NAME] with identity = "{identity}"',
     )
+    return heard_now
 
 
 def _wherever_it_is(port: "Port") -> Callable[[], "list[Port]"]:

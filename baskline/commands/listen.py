@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from baskline import completing
 from baskline.commands.common import DEFAULT_CONFIG, LAMP_CAUTION, ConfigOption, JsonOption, print_json
 from baskline.printing import console, say
 from calibrate.errors import KeeperError
@@ -27,12 +28,16 @@ def listen(
     board: Annotated[
         str | None,
         typer.Argument(
-            help="The board: its key in the configuration, or what it calls itself. Without: all."
+            help="The board: its key in the configuration, or what it calls itself. Without: all.",
+            autocompletion=completing.boards,
         ),
     ] = None,
     config: ConfigOption = DEFAULT_CONFIG,
     port: Annotated[
-        str | None, typer.Option("--port", metavar="PATH", help="Listen on this port only.")
+        str | None,
+        typer.Option(
+            "--port", metavar="PATH", help="Listen on this port only.", autocompletion=completing.ports
+        ),
     ] = None,
     seconds: Annotated[
         float | None, typer.Option("--seconds", min=1, help="Stop after so long. Without: until Ctrl-C.")
@@ -82,7 +87,7 @@ def listen(
                 pass
     heard = [found for found in listening.boards.values() if identity in (None, found.board)]
     if as_json:
-        print_json({"schema": SCHEMA, "boards": [_as_json(found) for found in heard]})
+        print_json({"schema": SCHEMA, "boards": [heard_fields(found) for found in heard]})
     elif words is not None:
         for found in heard:
             print_levels(words, found)
@@ -152,7 +157,8 @@ def _share(level: "ChannelLevel") -> str:
     return "" if share != share or level.name.endswith("_c") else f" (± {100 * share:.2g} %)"
 
 
-def _as_json(heard: "HeardBoard") -> dict[str, object]:
+def heard_fields(heard: "HeardBoard") -> dict[str, object]:
+    """Return what a board counted as JSON."""
     return {
         "board": heard.board,
         "port": heard.port,

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from baskline import completing
 from baskline.commands.common import (
     DEFAULT_CONFIG,
     ConfigOption,
@@ -43,7 +44,12 @@ def recompute(
     ] = None,
     spot: Annotated[
         str | None,
-        typer.Option("--spot", metavar="SPOT", help="The spot; all with a calibration if left out."),
+        typer.Option(
+            "--spot",
+            metavar="SPOT",
+            help="The spot; all with a calibration if left out.",
+            autocompletion=completing.spots,
+        ),
     ] = None,
     calibration: Annotated[
         str | None,

@@ -5,8 +5,10 @@ from typing import Annotated
 
 import typer
 
-from baskline.commands.common import DEFAULT_CONFIG, ConfigOption, read_config
+from baskline.commands.common import DEFAULT_CONFIG, ConfigOption, JsonOption, print_json, read_config
 from baskline.printing import console, say
+
+SCHEMA = "baskline.replay/1"
 
 
 def replay(
@@ -20,6 +22,7 @@ def replay(
         ),
     ],
     config: ConfigOption = DEFAULT_CONFIG,
+    as_json: JsonOption = False,
 ) -> None:
     """Push a recorded capture through the whole bridge.
 
@@ -49,7 +52,7 @@ def replay(
             remedy="Name another file for --store.",
         )
     calibrations = read_calibrations(configured)
-    words = console()
+    words = console(quiet=as_json)
     with ExitStack() as stack:
         try:
             stream = stack.enter_context(capture.open("rb"))
@@ -72,6 +75,17 @@ def replay(
             raise CaptureError(
                 error.what, where=f"{capture}, {error.where}".rstrip(", "), remedy=error.remedy
             ) from None
+    if as_json:
+        print_json(
+            {
+                "schema": SCHEMA,
+                "capture": str(capture),
+                "store": str(store),
+                "new_readings": replayed.n_stored,
+                "cut_bytes": replayed.cut_bytes,
+            }
+        )
+        return
     say(words, f"{capture}: {replayed.n_stored} readings that {store} did not have yet")
     if replayed.cut_bytes:
         say(words, f"Its last record is cut off, as by a power cut: {replayed.cut_bytes} bytes left out.")

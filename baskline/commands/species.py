@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from baskline import completing
 from baskline.commands.common import DEFAULT_CONFIG, ConfigOption, JsonOption, print_json
 from baskline.printing import console, say
 from calibrate.errors import KeeperError
@@ -25,7 +26,9 @@ def species(
     pattern: Annotated[
         list[str] | None,
         typer.Argument(
-            metavar="[PATTERN]", help="A name or a part of one, scientific or common. Without: the zones."
+            metavar="[PATTERN]",
+            help="A name or a part of one, scientific or common. Without: the zones.",
+            autocompletion=completing.species,
         ),
     ] = None,
     config: ConfigOption = DEFAULT_CONFIG,

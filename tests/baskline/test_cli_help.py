@@ -38,7 +38,7 @@ EXAMPLES = [
     if line.strip().startswith("baskline ")
 ]
 # What works in the demo's folder.  The demo itself has tests of its own, like commands that need a board.
-IN_THE_DEMO = ("species", "check", "boards", "replay", "day", "events", "acknowledge")
+IN_THE_DEMO = ("species", "check", "boards", "replay", "day", "events", "acknowledge", "close")
 BRIEF = [line for line in EXAMPLES if shlex.split(line)[1] in IN_THE_DEMO]
 
 
@@ -100,7 +100,7 @@ def test_the_examples_in_the_help_name_options_that_there_are(line):
 def test_the_examples_in_the_help_work(demo, tmp_path, line):
     demo = shutil.copytree(demo, tmp_path / "demo")  # they change it, and others look at it too
     words = shlex.split(line)[1:]
-    if words[0] == "acknowledge":
+    if words[0] in ("acknowledge", "close") and "." in words[1]:
         found = said_here("events", "--json", folder=demo).out
         words[1] = re.search(r'"(over_ceiling\.fern\.\d+)"', found)[1]
     said = said_here(*words, folder=demo)
@@ -159,6 +159,11 @@ def test_tab_completes_commands_spots_and_open_events(demo, tmp_path):
     assert completed("baskline ack", demo) == ["acknowledge"]
     assert completed("baskline day s", demo) == ["slate"]
     assert completed(f"baskline day -c {demo}/baskline.toml th", tmp_path) == ["thyme"]
+    assert completed("baskline calibrate s", demo) == ["show", "slate"]
+    assert completed("baskline calibrate verify cr", demo) == ["crevice"]
+    assert completed("baskline recompute --spot f", demo) == ["fern"]
+    assert completed("baskline listen me", demo) == ["meadow_sun", "meadow_hay"]
+    assert completed("baskline species Euble", demo) == ["Eublepharis", "macularius"]
     (event,) = completed("baskline acknowledge calibration_missing.h", demo)
     assert event.startswith("calibration_missing.hay_rick.")
 

@@ -6,6 +6,7 @@ from typing import Any
 import typer
 from typer.core import TyperGroup
 
+from baskline import completing
 from baskline.commands.common import DEFAULT_CONFIG, read_config
 from calibrate.errors import KeeperError
 
@@ -15,6 +16,12 @@ GUIDED = "spot"
 
 class SpotGroup(TyperGroup):
     """A group in which a word that is no subcommand is a spot."""
+
+    def shell_complete(self, ctx: Any, incomplete: str) -> Any:
+        """Return the subcommands and the spots that begin so."""
+        subcommands = super().shell_complete(ctx, incomplete)
+        kind = type(super().shell_complete(ctx, "")[0])  # typer's own name for it differs by version
+        return [*subcommands, *(kind(spot) for spot in completing.spots(ctx, incomplete))]
 
     def resolve_command(self, ctx: Any, args: list[str]) -> Any:
         """Return the subcommand meant and its arguments."""

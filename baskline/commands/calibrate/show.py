@@ -5,6 +5,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from baskline import completing
 from baskline.commands.calibrate.fit import local_day, refuse_chart_ending
 from baskline.commands.calibrate.predict import levels_of
 from baskline.commands.common import (
@@ -31,7 +32,14 @@ class ShowCommandError(KeeperError):
 
 
 def show(
-    what: Annotated[str, typer.Argument(metavar="FILE|SPOT", help="A calibration file, or a spot's key.")],
+    what: Annotated[
+        str,
+        typer.Argument(
+            metavar="FILE|SPOT",
+            help="A calibration file, or a spot's key.",
+            autocompletion=completing.spots,
+        ),
+    ],
     at: Annotated[
         list[str] | None,
         typer.Option(

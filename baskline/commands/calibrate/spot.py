@@ -4,6 +4,7 @@ from typing import Annotated
 
 import typer
 
+from baskline import completing
 from baskline.commands.calibrate.fit import fitting
 from baskline.commands.common import DEFAULT_CONFIG, ConfigOption, read_config
 from calibrate.errors import KeeperError
@@ -14,7 +15,12 @@ class UnknownSpotError(KeeperError):
 
 
 def spot(
-    spot: Annotated[str, typer.Argument(metavar="SPOT", help="The spot's key in the configuration.")],
+    spot: Annotated[
+        str,
+        typer.Argument(
+            metavar="SPOT", help="The spot's key in the configuration.", autocompletion=completing.spots
+        ),
+    ],
     config: ConfigOption = DEFAULT_CONFIG,
     seconds: Annotated[
         float, typer.Option("--seconds", min=0.5, max=600, help="For how long each level is averaged.")

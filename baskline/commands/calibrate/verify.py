@@ -5,6 +5,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from baskline import completing
 from baskline.commands.common import DEFAULT_CONFIG, ConfigOption, JsonOption, print_json, read_config
 from baskline.printing import console, say
 from calibrate.errors import KeeperError
@@ -24,7 +25,12 @@ class VerifyCommandError(KeeperError):
 
 
 def verify(
-    spot: Annotated[str, typer.Argument(metavar="SPOT", help="The spot's key in the configuration.")],
+    spot: Annotated[
+        str,
+        typer.Argument(
+            metavar="SPOT", help="The spot's key in the configuration.", autocompletion=completing.spots
+        ),
+    ],
     reference: Annotated[
         float | None,
         typer.Option("--reference", metavar="UVI", help="What the meter shows beside the sensor, now."),

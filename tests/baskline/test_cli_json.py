@@ -1,0 +1,69 @@
+"""The JSON of commands that look at boards or replay a capture, against baskline/OUTPUT.md."""
+
+import json
+from pathlib import Path
+
+import pytest
+
+from tests.baskline.documented import departures, sections, table
+from tests.baskline.making import demo_folder, room, said_here
+from tests.baskline.plugged import plugged, rock
+from tests.hardware.firmware_bench import FirmwareBench
+
+
+def json_of(*words: object, folder: Path) -> dict[str, object]:
+    said = said_here(*words, "--json", folder=folder)
+    assert (said.code, said.err) == (0, "")
+    document: dict[str, object] = json.loads(said.out)
+    return document
+
+
+def keys(command: str) -> dict[str, str]:
+    return table(sections()[f"`baskline {command} --json`"])
+
+
+def test_listen_has_the_documented_keys_and_types(tmp_path):
+    room(tmp_path, ports=f"{tmp_path}/ports/*")
+    with plugged(tmp_path / "ports", [rock()]):
+        document = json_of("listen", "rock", "--seconds", "2", folder=tmp_path)
+    assert departures(document, keys("listen --seconds N")) == []
+    (board,) = document["boards"]
+    assert board["board"] == "rock-1"
+    assert [channel["name"] for channel in board["channels"]] == ["uva_counts", "temperature_c"]
+
+
+def test_flash_has_the_documented_keys_and_types(tmp_path):
+    bench = FirmwareBench(tmp_path / "board", bare=True)
+    bench.plug()
+    try:
+        document = json_of(
+            "flash", bench.port, "--cadence-ms", "250", "--label", "rock", "--seconds", "2", folder=tmp_path
+        )
+    finally:
+        bench.unplug()
+    assert departures(document, keys("flash")) == []
+    assert document["ports"][0]["occupant"] == "prompt"
+    flashed = document["flashed"]
+    assert flashed["settings"] == {"cadence_ms": 250, "label": "rock"}
+    assert len(flashed["written"]) == flashed["files"]
+    assert flashed["heard"]["board"] == bench.identity
+    assert flashed["heard"]["readings"] >= 1
+
+
+def test_flash_without_a_port_writes_nothing(tmp_path):
+    document = json_of("flash", folder=tmp_path)
+    assert departures(document, keys("flash")) == []
+    assert document["flashed"] is None
+
+
+@pytest.fixture(scope="module")
+def demo(tmp_path_factory) -> Path:
+    return demo_folder(tmp_path_factory)
+
+
+def test_replay_has_the_documented_keys_and_types(demo, tmp_path):
+    again = tmp_path / "again.db"
+    document = json_of("replay", "demo.capture", "--store", again, folder=demo)
+    assert departures(document, keys("replay CAPTURE --store FILE")) == []
+    assert document["new_readings"] > 10_000
+    assert json_of("replay", "demo.capture", "--store", again, folder=demo)["new_readings"] == 0
