@@ -1,6 +1,6 @@
 """Words for numbers, as the command line and the charts print them."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Final
 from zoneinfo import ZoneInfo
@@ -9,11 +9,28 @@ from exposure.events import Event
 from exposure.wording import duration_text, uvi_text
 
 if TYPE_CHECKING:
+    from exposure.dose_verdict import DoseVerdict
+    from exposure.profile import DayProfile
+    from exposure.usual import Compared
     from ingest.config import Config
     from ingest.day import SpotDay
+    from ingest.day_beside import DayBeside
 
 DAY_HANG: Final = 11
 """In which column the words of `day_lines` begin."""
+
+_FIGURES: Final = {
+    "mean_uvi_lit": ("mean UVI", ""),
+    "peak_uvi": ("peak", "UVI"),
+    "lit_hours": ("light for", "h"),
+    "hours_in_band": ("in band for", "h"),
+    "first_light_minute": ("first light at", "clock"),
+    "last_light_minute": ("last light at", "clock"),
+}
+"""What is compared with other days besides the dose and the warm-up, which have lines of their own."""
+
+# Hours are said to a tenth.
+_TENTH_H: Final = 0.05
 
 FLAG_WORDS: Final = {
     "uncalibrated": "not calibrated",
@@ -123,8 +140,13 @@ def no_value_words(shown: "SpotDay") -> str:
     return apart if len(shown.samples) else "no readings"
 
 
-def day_lines(shown: "SpotDay", config: "Config", now_ms: int) -> Iterator[str]:
-    """Yield the lines that `baskline day` prints; words start in column `DAY_HANG`."""
+def day_lines(
+    shown: "SpotDay", config: "Config", now_ms: int, beside: "DayBeside | None" = None
+) -> Iterator[str]:
+    """Yield the lines that `baskline day` prints; words start in column `DAY_HANG`.
+
+    `beside` adds what the day is beside other days.
+    """
     profile = shown.profile
     zone = ZoneInfo(shown.bounds.time_zone)
     spot = config.spots[shown.spot]
@@ -144,6 +166,8 @@ def day_lines(shown: "SpotDay", config: "Config", now_ms: int) -> Iterator[str]:
         doubts = _flag_words(shown)
         if doubts:
             yield f"doubtful   {', '.join(doubts)}"
+        if beside is not None:
+            yield from _beside_lines(beside)
     for number, event in enumerate(shown.events):
         yield f"{'events' if number == 0 else '':10} {event_words(event, zone)}"
 
@@ -168,8 +192,65 @@ def _number_lines(shown: "SpotDay", zone: ZoneInfo) -> Iterator[str]:
     yield (
         f"in band    {hours(profile.hours_in_band)}; below {hours(profile.hours_below_band)},"
         f" above {hours(profile.hours_above_band)}, over the ceiling"
-        f" {hours(profile.hours_above_ceiling)}"
+        f" {hours(profile.hours_above_ceiling)}{_likely_words(profile)}"
     )
+
+
+def _likely_words(profile: "DayProfile") -> str:
+    """Return for how long it was likely over the ceiling, where that is not what the best estimate says."""
+    likely, best = profile.expected_hours_above_ceiling, profile.hours_above_ceiling
+    if likely is None or best is None or abs(likely - best) < _TENTH_H:
+        return ""
+    return f" (likely {hours(likely)}, by how much is in doubt)"
+
+
+def _beside_lines(beside: "DayBeside") -> Iterator[str]:
+    """Yield what the day is beside the days before it."""
+    if beside.lamp is not None and beside.lamp.ramp_minutes is not None:
+        usual = _usual_of(beside.compared.get("ramp_minutes"))
+        among = "" if usual is None else f", {usual:.0f} min is usual"
+        yield f"warm-up    {beside.lamp.ramp_minutes:.0f} min to nine tenths of the day's level{among}"
+    if beside.verdict is not None:
+        yield f"verdict    {_verdict_words(beside.verdict)}"
+    dose = beside.compared.get("dose_uvi_h")
+    before = [] if dose is None else [(dose.week, 7), (dose.month, 30)]
+    told = [f"{usual.median:.1f} UVI·h in the {n} days before" for usual, n in before if usual is not None]
+    if told:
+        yield f"usual      {', '.join(told)}"
+    unlike = list(_unlike_words(beside.compared))
+    if unlike:
+        yield f"unusual    {'; '.join(unlike)}"
+
+
+def _verdict_words(verdict: "DoseVerdict") -> str:
+    if verdict.state.value != "usual":
+        return verdict.sentence
+    least, greatest = (verdict.evidence[name] for name in ("least_uvi_h", "greatest_uvi_h"))
+    little = None if least is None else f"little dose (under {least:.1f} UVI·h)"
+    much = None if greatest is None else f"much (over {greatest:.1f} UVI·h)"
+    if little is None or much is None:
+        return f"not {little or much}"
+    return f"neither {little} nor {much}"
+
+
+def _unlike_words(compared: "Mapping[str, Compared]") -> Iterator[str]:
+    """Yield each figure that is not as on other days."""
+    for name, (words, unit) in _FIGURES.items():
+        each = compared.get(name)
+        usual = _usual_of(each)
+        if each is not None and each.unlike and each.value is not None and usual is not None:
+            yield f"{words} {_figure(each.value, unit)} where {_figure(usual, unit)} is usual"
+
+
+def _usual_of(compared: "Compared | None") -> float | None:
+    usual = None if compared is None else compared.month or compared.week
+    return None if usual is None else usual.median
+
+
+def _figure(value: float, unit: str) -> str:
+    if unit == "clock":
+        return f"{int(value) // 60:02}:{int(value) % 60:02}"
+    return f"{value:.1f} {unit}".rstrip()
 
 
 def _gap_words(shown: "SpotDay", now_ms: int) -> str:

@@ -24,6 +24,7 @@ from calibrate.errors import KeeperError
 if TYPE_CHECKING:
     from ingest.config import Config
     from ingest.day import SpotDay
+    from ingest.day_beside import DayBeside
 
 CHART_KINDS = (".png", ".svg", ".pdf")
 
@@ -56,8 +57,8 @@ def day(
 ) -> None:
     """Show what a spot got in one day, against its band.
 
-    Peak, dose, hours in the band, gaps and events. Uncertainties are k = 2 in words and charts, k = 1 (named
-    u_...) in JSON and CSV.
+    Peak, dose, hours in the band, gaps and events, and what differs from the 7 and 30 days before.
+    Uncertainties are k = 2 in words and charts, k = 1 (named u_...) in JSON and CSV.
 
     \b
     Examples:
@@ -80,20 +81,23 @@ def day(
 
     wanted = _date(on)
     configured = read_config(config)
-    shown = _day(configured, store_of(configured, store), spot, wanted)
     now_ms = SystemClock().moment().wall_ms
+    shown, beside = _day(configured, store_of(configured, store), spot, wanted, now_ms)
     words = console()
     if chart is not None:
         from baskline.charts.files import save_day_chart
 
         save_day_chart(shown, configured, chart, now_ms)
     if as_json:
-        from exposure.day_json import to_json_dict
+        from exposure.day_json import compared_fields, rounded, to_json_dict, verdict_fields
         from ingest.mqtt.payloads import event_fields
 
         print_json(
             {
                 **to_json_dict(shown.profile, spot=shown.spot),
+                "ramp_minutes": None if beside.lamp is None else rounded(beside.lamp.ramp_minutes),
+                "compared": compared_fields(beside.compared),
+                "dose_verdict": None if beside.verdict is None else verdict_fields(beside.verdict),
                 "events": [event_fields(event) for event in shown.events],
             }
         )
@@ -102,16 +106,19 @@ def day(
     else:
         from baskline.wording import DAY_HANG, day_lines
 
-        for line in day_lines(shown, configured, now_ms):
+        for line in day_lines(shown, configured, now_ms, beside):
             say(words, line, hang=DAY_HANG)
         if chart is not None:
             say(words, f"\nDrawn: {chart}")
 
 
-def _day(config: "Config", store: Path, spot: str, wanted: date | None) -> "SpotDay":
+def _day(
+    config: "Config", store: Path, spot: str, wanted: date | None, now_ms: int
+) -> "tuple[SpotDay, DayBeside]":
     from calibrate.nearest import did_you_mean
     from exposure.days import local_date
     from ingest.day import spot_day
+    from ingest.day_beside import day_beside
     from ingest.store.store import Store
 
     if spot not in config.spots:
@@ -131,7 +138,8 @@ def _day(config: "Config", store: Path, spot: str, wanted: date | None) -> "Spot
                     remedy="Start `baskline run`, or see `baskline check` for why nothing comes",
                 )
             wanted = local_date(newest_ms, time_zone)
-        return spot_day(kept, spot, wanted, board=board, time_zone=time_zone, band_now=configured.band())
+        shown = spot_day(kept, spot, wanted, board=board, time_zone=time_zone, band_now=configured.band())
+        return shown, day_beside(kept, config, shown, now_ms)
 
 
 def _date(text: str | None) -> date | None:

@@ -187,6 +187,7 @@ def fill(
     gaps_h: Iterable[tuple[float, float]] = (),
     faults_h: Iterable[tuple[float, float]] = (),
     until_h: float = 48.0,
+    boot: str = "0a1b2c3d",
 ) -> None:
     """Store a local day of readings: `uvi_at` elapsed hours after midnight, none in the gaps.
 
@@ -209,7 +210,7 @@ def fill(
         record_assignments(store, config, read_calibrations(config), bounds.start_ms)
         batch = StampedBatch(
             board="rock-1",
-            boot="0a1b2c3d",
+            boot=boot,
             channels=("uva_counts",),
             seq=np.arange(len(utc_ms), dtype=np.int64),
             utc_ms=utc_ms,

@@ -1,7 +1,7 @@
 """`baskline day` on days of every sort, through a real store."""
 
 import json
-from datetime import date
+from datetime import date, timedelta
 
 import pytest
 
@@ -138,6 +138,63 @@ def test_doubtful_hours_are_named(tmp_path):
     assert "sensor fault for 1.0 h" in line(text, "doubtful")
     assert line(text, "peak").startswith("peak       at least 9.5 ±")
     assert day_json(tmp_path)["at_least"] is True
+
+
+def weeks(folder, level, *, days=10):
+    """Store a week and a half in which the last day is as `level`."""
+    config = room(folder)
+    for back in range(days, 0, -1):
+        fill(config, DAY - timedelta(days=back), half_sine(2.5, 7, 11), every_s=60, boot=f"{back:08x}")
+    fill(config, DAY, level, every_s=60)
+    return config
+
+
+def test_a_day_is_told_beside_the_days_before_it(tmp_path):
+    weeks(tmp_path, half_sine(1.0, 9, 11))
+    text = words(tmp_path)
+    assert line(text, "verdict").startswith("verdict    little dose, 7.0 ±")
+    assert (
+        line(text, "usual") == "usual      17.5 UVI·h in the 7 days before, 17.5 UVI·h in the 30 days before"
+    )
+    assert "peak 1.0 UVI where 2.5 UVI is usual" in line(text, "unusual")
+    assert "first light at 09:" in text
+    assert len(text.splitlines()) <= 20
+    shown = day_json(tmp_path)
+    assert shown["dose_verdict"]["state"] == "low"
+    assert shown["compared"]["dose_uvi_h"]["week"] == {
+        "median": pytest.approx(17.5, abs=0.1),
+        "scatter": pytest.approx(0, abs=0.01),
+        "days": 7,
+    }
+
+
+def test_a_usual_day_is_called_neither_little_nor_much(tmp_path):
+    weeks(tmp_path, half_sine(2.5, 7, 11))
+    text = words(tmp_path)
+    assert (
+        line(text, "verdict")
+        == "verdict    neither little dose (under 10.5 UVI·h) nor much (over 26.3 UVI·h)"
+    )
+    assert "unusual" not in text
+
+
+def test_without_days_before_it_the_dose_cannot_be_judged(tmp_path):
+    fill(room(tmp_path), DAY, half_sine(2.5, 7, 11))
+    text = words(tmp_path)
+    assert "cannot tell whether the day's dose is usual: too few days" in line(text, "verdict")
+    assert "usual      " not in text
+    shown = day_json(tmp_path)
+    assert shown["dose_verdict"]["probability"] is None
+    assert shown["compared"]["dose_uvi_h"]["month"] is None
+
+
+def test_a_ceiling_that_is_only_just_kept_was_likely_passed_for_a_while(tmp_path):
+    fill(room(tmp_path, ceiling_uvi=3.0), DAY, half_sine(2.97, 7, 11))
+    shown = day_json(tmp_path)
+    assert shown["hours_above_ceiling"] == 0
+    assert shown["expected_hours_above_ceiling"] > 0.2
+    said = line(words(tmp_path), "in band")
+    assert "over the ceiling 0.0 h (likely" in said
 
 
 def test_what_is_still_to_come_is_not_missed(tmp_path):
