@@ -56,11 +56,12 @@ class History:
         return derive_samples(
             batch,
             sensor=assignment.sensor or None,
-            calibration=self._calibration(assignment.calibration),
+            calibration=self.calibration(assignment.calibration),
             lamp_kind=assignment.lamp_kind,
         )
 
-    def _calibration(self, identity: str) -> Calibration | None:
+    def calibration(self, identity: str) -> Calibration | None:
+        """Return the calibration of that identity as the store keeps it; None for ''."""
         if not identity:
             return None
         known = self._calibrations.get(identity)

@@ -2,9 +2,11 @@
 
 from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
+from datetime import timedelta
 from pathlib import Path
 from typing import Final
 
+from calibrate.calibration import Calibration
 from calibrate.samples import VALUELESS, Flag, Samples
 from exposure.bands import Band
 from exposure.board_watch import default_silence_s
@@ -150,7 +152,8 @@ class Present:
         for key in keys:
             spot = self._spots[key]
             held = self._store.assignments.timeline(key, 0, now_ms + 1)
-            spot.begin(held[-1].assignment if held else None)
+            assignment = held[-1].assignment if held else None
+            spot.begin(assignment, self._history.calibration(assignment.calibration) if assignment else None)
             if spot.assignment is None:
                 continue
             record = self._store.boards.get(spot.board)
@@ -191,11 +194,14 @@ class _Spot:
         self._configured_band = spot.band()
         self._settings_gap_s = config.rule_settings(key).max_gap_s
         self._time_zone = config.bridge.time_zone
-        self.begin(None)
+        self.begin(None, None)
 
-    def begin(self, assignment: Assignment | None) -> None:
-        """Forget all samples; from now on they are by that assignment."""
+    def begin(self, assignment: Assignment | None, calibration: Calibration | None) -> None:
+        """Forget all samples; from now on they are by that assignment and its calibration."""
         self.assignment = assignment
+        self._calibration_until = (
+            None if calibration is None else calibration.made_on + timedelta(days=calibration.valid_for_days)
+        )
         self._today = Today(self._time_zone, self._settings_gap_s)
         self._max_gap_s = self._settings_gap_s
         self._newest = NO_SAMPLES
@@ -264,6 +270,8 @@ class _Spot:
                     for event in events
                     if event.subject_kind == "spot" and event.subject == self._key
                 ],
+                day_from_ms=self._today.start_ms(now_ms),
+                calibration_until=self._calibration_until,
             ),
             enclosure=self._enclosure,
             board=self.board,

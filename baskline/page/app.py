@@ -2,7 +2,7 @@
 
 import logging
 from collections.abc import AsyncIterator
-from contextlib import asynccontextmanager
+from contextlib import asynccontextmanager, suppress
 from http import HTTPStatus
 from typing import Final
 
@@ -20,7 +20,7 @@ from baskline.page.desk import Desk
 from baskline.page.gate import Gate
 from baskline.page.guard import Guard, SafeHeaders, make_safe
 from baskline.page.pages import Page
-from baskline.page.rendering import STATIC, refusal
+from baskline.page.rendering import STATIC, compile_templates, refusal
 from calibrate.errors import KeeperError
 
 log = logging.getLogger("baskline.page")
@@ -34,6 +34,9 @@ def create_app(desk: Desk, gate: Gate, pages: tuple[Page, ...] = PAGES) -> Starl
 
     @asynccontextmanager
     async def lifespan(_app: Starlette) -> AsyncIterator[None]:
+        compile_templates()  # now, and not while the first keeper waits
+        with suppress(KeeperError):  # who asks will be told
+            await desk.room()
         yield
         desk.close()
 

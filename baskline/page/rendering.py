@@ -33,6 +33,12 @@ def environment() -> Environment:
     return made
 
 
+def compile_templates() -> None:
+    """Have all templates ready."""
+    for name in environment().list_templates(extensions=["html"]):
+        environment().get_template(name)
+
+
 @cache
 def static(name: str) -> str:
     """Return the address of a file in `static/`; it differs when the content does, so it can be kept."""

@@ -187,6 +187,10 @@ class RunningPage:
         return self
 
     def __exit__(self, *error: object) -> None:
+        self.stop()
+
+    def stop(self) -> None:
+        """End it; again changes nothing."""
         self._server.should_exit = True
         self._thread.join(20)
         self._socket.close()
