@@ -53,9 +53,7 @@ def lamps_lines(
 def _lamp_lines(
     lamp: str, views: "Sequence[LampView]", changes: "Sequence[LampChange]", config: "Config"
 ) -> Iterator[str]:
-    configured = config.lamps[lamp]
-    kind = LAMP_KINDS[configured.kind].title
-    yield f"{lamp}: {kind}, {configured.distance_cm:g} cm away, {between(config, lamp)}"
+    yield f"{lamp}: {lamp_words(lamp, config)}"
     yield f"  since         {since_words(lamp, changes, config)}"
     if not views:
         yield "  no verdict    no spot is lit by it"
@@ -72,10 +70,11 @@ def _lamp_lines(
             yield f"  change {change.change_id:<6} {change_words(change)}"
 
 
-def between(config: "Config", lamp: str) -> str:
-    """Return what a lamp's light passes through."""
-    stands = config.lamps[lamp].between
-    return f"through {' and '.join(stands)}" if stands else "nothing in between"
+def lamp_words(lamp: str, config: "Config") -> str:
+    """Return what a lamp is, how far away it hangs, and what its light passes through."""
+    configured = config.lamps[lamp]
+    stands = f"through {' and '.join(configured.between)}" if configured.between else "nothing in between"
+    return f"{LAMP_KINDS[configured.kind].title}, {configured.distance_cm:g} cm away, {stands}"
 
 
 def hung_on(lamp: str, changes: "Sequence[LampChange]", config: "Config") -> date:

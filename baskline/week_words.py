@@ -169,15 +169,17 @@ def _without_value(day: "ComparedDay") -> bool:
     return day.profile is None or day.profile.dose_uvi_h is None
 
 
-def doubt_words(days: "Sequence[ComparedDay]") -> str:
-    """Return what was doubtful about the samples of some days, and for how long in all."""
+def doubt_words(days: "Sequence[ComparedDay]", *, least_hours: float = 0.0) -> str:
+    """Return what was doubtful about the samples of some days, and for how long in all, if that is much."""
     hours: dict[str, float] = {}
     for day in days:
         if day.profile is not None:
             for name, spent in day.profile.flag_hours.items():
                 hours[name] = hours.get(name, 0.0) + spent
     return ", ".join(
-        f"{FLAG_WORDS[name]} for {duration_text(3600 * spent)}" for name, spent in sorted(hours.items())
+        f"{FLAG_WORDS[name]} for {duration_text(3600 * spent)}"
+        for name, spent in sorted(hours.items())
+        if spent >= least_hours
     )
 
 

@@ -46,6 +46,11 @@ class SpotDays:
     days: tuple[ComparedDay, ...]
     compared: Mapping[str, Compared]
 
+    @property
+    def has_readings(self) -> bool:
+        """Whether there is a reading of any of the days, with a value or without."""
+        return any(day.record is not None for day in self.days)
+
 
 @dataclass(frozen=True, slots=True)
 class EnclosureWeek:

@@ -1,0 +1,1 @@
+"""A month's report on paper, for whoever looks after the animals."""
