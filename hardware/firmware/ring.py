@@ -4,6 +4,7 @@ import gc
 from array import array
 
 WANTED = 4096  # an hour at one reading a second is 3600
+STEP = 256
 LEAST = 256
 RESERVE_BYTES = 24_000  # for everything else that the board does
 
@@ -58,4 +59,4 @@ def make(channels):
             except MemoryError:  # free, but not in one piece
                 if capacity <= LEAST:
                     raise
-        capacity //= 2
+        capacity -= STEP

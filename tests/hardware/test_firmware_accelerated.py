@@ -127,6 +127,19 @@ def test_a_board_with_little_memory_keeps_a_shorter_ring(on_board: OnBoard) -> N
     assert 256 <= report["ring"] < 4096
 
 
+def test_a_ring_takes_what_the_memory_allows_and_leaves_the_rest_of_the_board_its_own(
+    on_board: OnBoard,
+) -> None:
+    rings = [
+        json.loads(on_board("memory.py", "600", "300", heap=heap))["ring"]
+        for heap in ("140K", "150K", "160K")
+    ]
+    assert all(ring % 256 == 0 for ring in rings)
+    for smaller, larger in pairwise(rings):
+        # 10,240 bytes are 682 readings of two channels, and the ring grows by whole steps of 256.
+        assert 682 - 256 <= larger - smaller <= 682 + 256
+
+
 def test_a_board_that_can_do_nothing_right_does_not_feed_its_watchdog(on_board: OnBoard) -> None:
     said = on_board("starved.py").splitlines()
     assert said.count("ValueError: broken") == 1  # told once, for the keeper who may be watching
