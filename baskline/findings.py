@@ -98,7 +98,8 @@ def _calibrations(config: Config) -> Iterator[Finding]:
                 key,
                 False,
                 "none, so this spot has no UVI",
-                f"Calibrate it against a UVI meter and name the file in [spot.{key}] calibration",
+                f"`baskline calibrate {key}` compares it with your UVI meter; name the file that it writes"
+                f" in [spot.{key}] calibration",
             )
             continue
         try:

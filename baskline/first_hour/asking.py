@@ -30,6 +30,7 @@ class Asking:
     def ask(self, question: str, read: Callable[[str], T], *, why: str = "", default: str | None = None) -> T:
         """Say why, ask, and return the answer as `read` takes it; Enter is the default."""
         if why:
+            self.talk.say()
             self.talk.say(f"   {why}", hang=3)
         shown = f" [{default}]" if default else ""
         while True:

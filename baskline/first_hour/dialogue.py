@@ -189,9 +189,11 @@ class Dialogue:
         """Ask how a lamp hangs, and return its key."""
         known = set() if self._config is None else set(self._config.lamps)
         taken = known | {lamp.key for lamp in self.draft.lamps}
-        self._say(f"   A lamp over {enclosure}:", hang=3)
-        kinds = "; ".join(f"{kind.key} ({kind.title})" for kind in LAMP_KINDS.values())
-        self._once(f"A calibration holds under one kind of lamp: {kinds}.")
+        self._say(f"\n   A lamp over {enclosure}", hang=3)
+        self._once(
+            "A calibration holds under one kind of lamp:",
+            *(f"  {kind.key}: {kind.title}" for kind in LAMP_KINDS.values()),
+        )
         kind = self._ask.one_of("Kind", list(LAMP_KINDS), default="t5")
         installed = self._ask.ask(
             "Since when does it hang there?",
@@ -215,9 +217,7 @@ class Dialogue:
     ) -> None:
         """Ask which spots of an enclosure are watched, until the sensors or the keeper have no more."""
         taken = set() if self._config is None else set(self._config.spots)
-        self._say(
-            "   A spot is where a sensor looks from: a basking place, or a retreat from the light.", hang=3
-        )
+        self._once("A spot is where a sensor looks from: a basking place, or a retreat from the light.")
         while eyes:
             taken |= {spot.key for spot in self.draft.spots}
             spot_label = self._ask.ask(f"Name a spot in {label} (Enter: no more)", _NONE)
@@ -246,8 +246,10 @@ class Dialogue:
             why = "Zone 1 is the one with the least UV, as a retreat should have."
         else:
             default, why = self._by_species(species)
-        zones = "; ".join(f"{number}: {_band_words(zone_band(number))}" for number in (1, 2, 3, 4))
-        self._once(f"Zones, as UVI where it basks: {zones}.")
+        self._once(
+            "The published zones, as UVI where it basks:",
+            *(f"  zone {number}: {_band_words(zone_band(number))}" for number in (1, 2, 3, 4)),
+        )
         self._once(
             "Zones guide; behaviour, shade and gradient matter more. A zone's ceiling was seen at noon under"
             " the sun: under a strong lamp, type a band with a lower one."
@@ -270,11 +272,13 @@ class Dialogue:
             return f"{band.low_uvi:g} {band.high_uvi:g} {band.ceiling_uvi:g}", f"By {row.source}."
         return str(row.zones[0]), f"{row.name} is put in {zones_text(row)}."
 
-    def _once(self, line: str) -> None:
+    def _once(self, *lines: str) -> None:
         """Explain; the second time it would only be in the way."""
-        if line not in self._told:
-            self._told.add(line)
-            self._say(f"   {line}", hang=3)
+        if lines[0] not in self._told:
+            self._told.add(lines[0])
+            self._say()
+            for line in lines:
+                self._say(f"   {line}", hang=5 if line.startswith(" ") else 3)
 
     def _broker(self) -> None:
         if self._config is not None and self._config.mqtt is not None:

@@ -95,8 +95,8 @@ def key_from(label: str, taken: Container[str], otherwise: str) -> str:
 def new_text(draft: Draft) -> str:
     """Return a whole file."""
     return (
-        "# What hangs where.  Every key is described in ingest/CONFIG.md of baskline.\n"
-        "# After a change: `baskline check`, then start `baskline run` anew.\n\n" + "\n".join(_tables(draft))
+        "# What hangs where.  Every key: ingest/CONFIG.md.\n"
+        "# After a change: baskline check, then start\n# baskline run anew.\n\n" + "\n".join(_tables(draft))
     )
 
 
@@ -113,11 +113,11 @@ def _tables(draft: Draft) -> Iterator[str]:
     if draft.broker_host is not None:
         yield _broker(draft)
     if draft.page:
-        yield "[page]\n# At http://127.0.0.1:8765/ for this computer alone; a phone needs a password.\n"
+        yield "[page]\n# http://127.0.0.1:8765/ for this computer alone;\n# a phone needs a password.\n"
     for board in draft.boards:
         yield (
             f"[board.{board.key}]\n"
-            "# What the board calls itself: it may be plugged into any port.\n"
+            "# By this it is known on any port.\n"
             f"identity = {_quoted(board.identity)}\n"
             f"label = {_quoted(board.label)}\n"
         )
@@ -133,7 +133,7 @@ def _tables(draft: Draft) -> Iterator[str]:
 def _bridge(draft: Draft) -> str:
     return (
         "[bridge]\n"
-        "# Site and name stand in every topic and tag: choose them once.\n"
+        "# Both stand in every topic: choose them once.\n"
         f"site = {_quoted(draft.site)}\n"
         f"name = {_quoted(draft.name)}\n"
         "# Says when a day begins and ends.\n"
@@ -148,7 +148,7 @@ def _broker(draft: Draft) -> str:
         lines.append(f"port = {draft.broker_port}")
     if draft.broker_user is not None:
         lines.append(f"username = {_quoted(draft.broker_user)}")
-        lines.append("# The password is the first line of this file, and never stands here.")
+        lines.append("# The password is the first line of this file.")
         lines.append('password_file = "mqtt-password"')
     return "\n".join(lines) + "\n"
 
@@ -157,7 +157,7 @@ def _lamp(lamp: NewLamp) -> str:
     mesh = 'between = ["mesh"]\n' if lamp.through_mesh else ""
     return (
         f"[lamp.{lamp.key}]\n"
-        "# A calibration holds under one kind of lamp only.\n"
+        "# A calibration holds under one kind only.\n"
         f"kind = {_quoted(lamp.kind)}\n"
         f"installed = {lamp.installed}\n"
         "# From the lamp to the animal's back.\n"
@@ -176,7 +176,8 @@ def _spot(spot: NewSpot) -> str:
         f"lamp = {_quoted(spot.lamp)}\n"
         f"board = {_quoted(spot.board)}\n"
         f"{sensor}{kind}{_wanted(spot.wanted)}"
-        f"# Until it is calibrated it has no UVI: `baskline calibrate {spot.key}` says what to write here.\n"
+        "# It has no UVI until a calibration is named here, as this says at its end:\n"
+        f"# baskline calibrate {spot.key}\n"
     )
 
 
@@ -184,8 +185,8 @@ def _wanted(wanted: int | Band) -> str:
     if isinstance(wanted, int):
         band = zone_band(wanted)
         return (
-            f"# Zone {wanted}: UVI {band.low_uvi:g} to {band.high_uvi:g}, ceiling {band.ceiling_uvi:g}. Zones"
-            " guide; a band of your own is better:\n"
+            f"# Zone {wanted}: UVI {band.low_uvi:g} to {band.high_uvi:g}, ceiling {band.ceiling_uvi:g}.\n"
+            "# Zones guide; a band of your own is better:\n"
             f"# band = {{ low_uvi = {band.low_uvi!r}, high_uvi = {band.high_uvi!r},"
             f" ceiling_uvi = {band.ceiling_uvi!r} }}\n"
             f"zone = {wanted}\n"

@@ -135,7 +135,7 @@ def test_an_empty_folder_becomes_a_room_with_what_was_answered(tmp_path, two_boa
 def test_it_explains_itself_in_the_file_and_ends_with_the_check_and_the_next_step(tmp_path, two_boards):
     said = init(tmp_path, two_boards)
     text = (tmp_path / "baskline.toml").read_text()
-    assert "# Zone 1: UVI 0 to 0.7, ceiling 1.4. Zones guide" in text
+    assert "# Zone 1: UVI 0 to 0.7, ceiling 1.4.\n# Zones guide" in text
     assert text in re.sub(r"^   ", "", said.out, flags=re.M)  # shown before it was written
     assert "Before you reach in: lamps are hot" in said.out
     assert "Measure with the lamp off and cold" in said.out
