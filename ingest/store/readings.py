@@ -101,7 +101,7 @@ class Readings:
 
         There may be none at that moment itself: what is kept together may hold a pause.
         """
-        (first_ms,) = self._database.row(_NEXT, (board, from_ms)) or (None,)
+        (first_ms,) = self._database.row(_NEXT, (board, from_ms, LONGEST_CHUNK_MS)) or (None,)
         return None if first_ms is None else max(int(first_ms), from_ms)
 
     def forgotten_before(self, board: str) -> int | None:
@@ -225,7 +225,7 @@ _NEXT = """
 SELECT min(first_ms) FROM (
     SELECT min(start_ms) + shift_ms AS first_ms
     FROM board CROSS JOIN run CROSS JOIN chunk USING (board_id, run_id)
-    WHERE board = ?1 AND end_ms >= ?2 - shift_ms GROUP BY run_id
+    WHERE board = ?1 AND start_ms >= ?2 - shift_ms - ?3 AND end_ms >= ?2 - shift_ms GROUP BY run_id
     UNION ALL
     SELECT min(start_ms) + shift_ms
     FROM board JOIN stream USING (board_id) JOIN tail USING (stream_id) JOIN run USING (run_id)

@@ -10,6 +10,7 @@ import pytest
 from exposure.events import Event, EventKind, Severity
 from firmware_host.capture import CaptureWriter
 from firmware_host.clock import Moment
+from ingest.assigning import record_assignments
 from ingest.mqtt.payloads import Change
 from ingest.nightly import AFTER_START_MS, GRACE_MS
 from ingest.replay import replay
@@ -300,21 +301,24 @@ def test_severity_grows_when_the_forecast_comes_near(tmp_path: Path) -> None:
     assert event.severity is Severity.TODAY
 
 
-def test_readings_of_days_that_are_not_judged_yet_are_not_forgotten(tmp_path: Path) -> None:
+def test_readings_are_forgotten_only_once_their_day_is_judged_and_on_record(tmp_path: Path) -> None:
     rig = room(tmp_path, CONFIG.replace("[bridge]", "[bridge]\nraw_keep_days = 1"))
-    with_past(rig, half, days=5)
+    with_past(rig, half, days=0)
+    began_ms = TODAY_MS - 5 * DAY_MS
     with Store.open(rig.store_path) as store:
-        store.begin_run(Moment(0, TODAY_MS, True))
+        store.begin_run(Moment(0, began_ms, True))
+        record_assignments(store, rig.settings, rig.calibrations, began_ms)
+        for day in range(5):
+            from_ms = began_ms + day * DAY_MS
+            store.readings.append([readings(half, from_ms, from_ms + DAY_MS, boot=10 + day)])
         store.judged.set_through("ledge", TODAY_MS - 3 * DAY_MS)
-        while store.readings.compact(TODAY_MS + 2 * DAY_MS):
-            pass
     begin(rig)
     assert rig.bridge._nightly.keep_from_ms() == TODAY_MS - 3 * DAY_MS - 300_000
-    rig.run(7_200, step_ms=15_000)
+    rig.run(4 * 3_600, step_ms=15_000)
+    rig.finish()
     with rig.look() as store:
         extent = store.readings.extent("rock-1")
         rows = store.days.between("ledge", "2000-01-01", "2100-01-01")
-        assert store.minutes.dirty() == [] or True
-    rig.finish()
     assert extent is not None
+    assert extent[0] == TODAY_MS
     assert [row.day for row in rows] == [(TODAY - timedelta(days=n)).isoformat() for n in (5, 4, 3, 2, 1, 0)]
