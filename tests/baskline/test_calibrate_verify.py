@@ -11,6 +11,7 @@ from calibrate.calibration_file import write_calibration
 from calibrate.errors import KeeperError
 from firmware_host.clock import SystemClock
 from ingest.config import load_config
+from ingest.store.store import Store
 from ingest.temporary_daemon import running_daemon
 from tests.baskline.guided_room import Room, calibration_of
 
@@ -43,7 +44,10 @@ def test_a_spot_is_checked_beside_a_daemon_and_by_itself(room: Room) -> None:
     assert second["moved"] == "sensor"
     assert [check["id"] for check in second["checks"]] == [1, 2]
 
-    told = verify(room)
+    drawn = room.config_file.with_name("checks.svg")
+    told = verify(room, "--chart", str(drawn))
+    assert f"Drawn: {drawn}" in told
+    assert "<svg" in drawn.read_text()
     assert "o" in told
     assert "it is the sensor" in told
     assert "E_n" in told
@@ -60,5 +64,8 @@ def test_what_cannot_be_checked_is_told(room: Room, tmp_path: Path) -> None:
 
     assert "slate" in refused("salte", "--reference", "2").remedy
     assert "nothing is stored" in refused("slate").what
+    with Store.open(load_config(room.config_file).bridge.store):
+        pass
+    assert "nothing to draw" in refused("slate", "--chart", str(tmp_path / "checks.svg")).what
     (tmp_path / "slate.toml").unlink()
     assert "no such calibration" in refused("slate", "--reference", "2").what

@@ -1,7 +1,7 @@
 """`baskline calibrate verify`: does the calibration still hold?"""
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from calibrate.calibration import Calibration
     from calibrate.points import ReferenceMeter
     from firmware_host.clock import Clock
+    from ingest.checking import Series
     from ingest.config import Config
     from ingest.store.checks import CheckRecord
 
@@ -55,6 +56,15 @@ def verify(
     withdraw: Annotated[
         int | None, typer.Option("--withdraw", metavar="CHECK", help="Let a check not count: it was a slip.")
     ] = None,
+    chart: Annotated[
+        Path | None,
+        typer.Option(
+            "--chart",
+            metavar="FILE",
+            readable=False,
+            help="Draw the checks so far into a .png, .svg or .pdf file.",
+        ),
+    ] = None,
     config: ConfigOption = DEFAULT_CONFIG,
     as_json: JsonOption = False,
 ) -> None:
@@ -68,14 +78,16 @@ def verify(
     Examples:
       baskline calibrate verify slate --reference 1.9
       baskline calibrate verify slate --reference 2.1 --accuracy 5
-      baskline calibrate verify slate
+      baskline calibrate verify slate --chart slate-checks.png
     """
     from baskline.check_words import check_fields, check_lines, due_line, series_lines
+    from baskline.commands.calibrate.fit import refuse_chart_ending
     from firmware_host.clock import SystemClock
     from ingest.checking import calibrated_ms, check_state, series_of
     from ingest.store.store import Store
     from ingest.twins import twins
 
+    refuse_chart_ending(chart)
     if reference is not None and not _LEAST_REFERENCE_UVI <= reference <= 100:
         raise typer.BadParameter(
             f"{reference:g} is no UVI to compare with: the lamp has to be on", param_hint="--reference"
@@ -107,6 +119,8 @@ def verify(
         beside = []
         if series.checks:
             beside = list(twins(store, configured, spot, series.checks[0].at_ms, now_ms))
+    if chart is not None:
+        _draw(spot, configured, series, chart)
     if as_json:
         print_json(check_fields(check, series, state, beside))
         return
@@ -119,6 +133,28 @@ def verify(
     for line in series_lines(series, beside, zone):
         words.print(line, soft_wrap=True)
     say(words, due_line(state, zone))
+    if chart is not None:
+        say(words, f"\nDrawn: {chart}")
+
+
+def _draw(spot: str, config: "Config", series: "Series", chart: Path) -> None:
+    from baskline.charts.files import save_chart
+
+    if not series.checks:
+        raise VerifyCommandError(
+            "no check of the present calibration is stored, so there is nothing to draw",
+            where=f"spot.{spot}",
+            remedy="Give --reference UVI",
+        )
+
+    def spec() -> dict[str, Any]:
+        from baskline.charts.checks import checks_drawing, checks_spec
+
+        drawing = checks_drawing(config.spots[spot].label, series, config.bridge.time_zone)
+        assert drawing is not None
+        return checks_spec(drawing)
+
+    save_chart(spec, chart)
 
 
 def _calibration(spot: str, config: "Config", file: Path) -> "Calibration":
