@@ -26,15 +26,33 @@ def steady(day: int) -> float:
     return 1.8
 
 
-def uvi_at(utc_ms: int, level: Uvi) -> float:
-    return level((utc_ms - TODAY_MS) // DAY_MS) if LIT_MS[0] <= utc_ms % DAY_MS < LIT_MS[1] else 0.0
+def at_once(day: int) -> float:
+    return 0.0
 
 
-def readings(level: Uvi, from_ms: int, to_ms: int, *, step_ms: int = 60_000, boot: int = 1) -> StampedBatch:
+def uvi_at(utc_ms: int, level: Uvi, warm_up_min: Uvi = at_once) -> float:
+    """Return what the spot has at a time; a lamp that warms up rises evenly."""
+    if not LIT_MS[0] <= utc_ms % DAY_MS < LIT_MS[1]:
+        return 0.0
+    day = (utc_ms - TODAY_MS) // DAY_MS
+    warm_up_ms = 60_000 * warm_up_min(day)
+    lit_ms = utc_ms % DAY_MS - LIT_MS[0] + 60_000
+    return level(day) * (min(1.0, lit_ms / warm_up_ms) if warm_up_ms else 1.0)
+
+
+def readings(
+    level: Uvi,
+    from_ms: int,
+    to_ms: int,
+    *,
+    step_ms: int = 60_000,
+    boot: int = 1,
+    warm_up_min: Uvi = at_once,
+) -> StampedBatch:
     """Return what the board read, a reading a minute."""
     at = np.arange(from_ms, to_ms, step_ms)
     noise = 1.5 * np.random.default_rng(boot).standard_normal(len(at))
-    seen = np.array([counts(uvi_at(ms, level)) for ms in at.tolist()]) + np.rint(noise)
+    seen = np.array([counts(uvi_at(ms, level, warm_up_min)) for ms in at.tolist()]) + np.rint(noise)
     return StampedBatch(
         "rock-1",
         f"{boot:08x}",
@@ -46,13 +64,20 @@ def readings(level: Uvi, from_ms: int, to_ms: int, *, step_ms: int = 60_000, boo
     )
 
 
-def with_past(rig: Rig, level: Uvi, *, days: int = 40, until_ms: int = MIDNIGHT_MS - 1_200_000) -> None:
+def with_past(
+    rig: Rig,
+    level: Uvi,
+    *,
+    days: int = 40,
+    until_ms: int = MIDNIGHT_MS - 1_200_000,
+    warm_up_min: Uvi = at_once,
+) -> None:
     """Let earlier runs have read all up to `until_ms`, and judged the days before TODAY."""
     began_ms = TODAY_MS - days * DAY_MS
     with Store.open(rig.store_path) as store:
         store.begin_run(Moment(0, began_ms, True))
         record_assignments(store, rig.settings, rig.calibrations, began_ms)
-        store.readings.append([readings(level, began_ms, until_ms)])
+        store.readings.append([readings(level, began_ms, until_ms, warm_up_min=warm_up_min)])
         for spot in rig.settings.spots:
             store.judged.set_through(spot, TODAY_MS)
 
