@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from baskline.demo import run_demo
-from baskline.scenario import build
+from baskline.scenario import build, give_past
 from exposure.days import HOUR_MS
 from exposure.events import EventKind
 from ingest.store.store import Store
@@ -31,9 +31,12 @@ def printed(demo) -> str:
 
 @pytest.fixture(scope="module")
 def replays(demo, tmp_path_factory) -> list[Path]:
-    """Two stores, each filled from the demo's capture."""
+    """Two stores, each given the weeks before and then filled from the demo's capture."""
     stores = [tmp_path_factory.mktemp("replays") / f"{name}.db" for name in ("one", "other")]
+    scenario = build(demo)
     for store in stores:
+        with Store.open(store) as opened:
+            give_past(opened, scenario)
         said = said_here("replay", "demo.capture", "--store", store, folder=demo)
         assert said.code == 0, said.err
     return stores
