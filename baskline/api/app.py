@@ -28,6 +28,9 @@ an `ETag`.
 """
 
 
+_MODULES: Final = (room, days, checks, lamps, events, live)
+
+
 def create_api(desk: Desk, access_of: AccessOf | None = None) -> FastAPI:
     """Return the interface on the store of `desk`.
 
@@ -56,8 +59,9 @@ def create_api(desk: Desk, access_of: AccessOf | None = None) -> FastAPI:
     api.state.desk = desk
     api.state.access_of = access_of or _found_by_the_guard
     api.state.n_listeners = 0
-    for module in (room, days, checks, lamps, events, live):
+    for module in _MODULES:
         api.include_router(module.router)
+    api.state.operations = [route for module in _MODULES for route in module.router.routes]
     api.openapi = _with_problems(api.openapi)  # type: ignore[method-assign]
     return api
 
@@ -97,6 +101,8 @@ def _add_problems(described: dict[str, Any]) -> None:
                 problems["404"] = "There is no such thing."
             if operation.get("parameters") or "requestBody" in operation:
                 problems["422"] = "The request cannot be meant."
+            if "requestBody" in operation:
+                problems["400"] = "The body is no JSON."
             if method == "post":
                 problems["409"] = "That cannot be done as things stand."
             problems["503"] = "The store cannot be read now."

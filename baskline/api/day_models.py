@@ -53,9 +53,41 @@ class DayFigures(Document):
     flag_hours: dict[str, float] = Field(description="Hours by flag; only those that occurred.")
 
 
-class SpotDay(DayFigures):
-    """A spot's local day with what happened in it."""
+class Usual(Document):
+    """What was usual in some days."""
 
+    median: float
+    scatter: float = Field(description="As a standard deviation.")
+    days: int = Field(description="How many days.", examples=[30])
+
+
+class Compared(Document):
+    """A figure beside the days before it."""
+
+    value: float | None = Field(description="The day's; null unless nine tenths of it were seen.")
+    week: Usual | None = Field(description="The 7 days before; null with too few seen well.")
+    month: Usual | None = Field(description="The 30 days before.")
+    unlike: bool | None = Field(description="Whether it is out of the ordinary.")
+
+
+class DoseVerdict(Document):
+    """What can be said of a day's dose."""
+
+    state: str = Field(description="`low`, `high`, `usual` or `cannot_tell`.", examples=["usual"])
+    sentence: str = Field(description="The same in words, with the dose (k = 2).")
+    probability: float | None = Field(description="How probable it is; null where it cannot be told.")
+    least_uvi_h: float | None = Field(description="Under this the dose is low.")
+    greatest_uvi_h: float | None = Field(description="Over this it is high.")
+    usual_uvi_h: float | None = Field(description="Median of the usual days.")
+    light_coverage: float = Field(description="Part of the time for light that was seen, 0 to 1.")
+
+
+class SpotDay(DayFigures):
+    """A spot's local day, beside those before it, with what happened in it."""
+
+    ramp_minutes: float | None = Field(description="From first light to nine tenths of the level.")
+    compared: dict[str, Compared] = Field(description="Figures beside the days before, by name.")
+    dose_verdict: DoseVerdict | None = Field(description="What of the dose; null while the day lasts.")
     events: list[Event] = Field(description="What happened at the spot or to its board, oldest first.")
 
 

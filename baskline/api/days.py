@@ -10,14 +10,16 @@ from baskline.api.day_models import Days, RecordedDay, Sample, SamplesPage, Spot
 from baskline.api.problems import NotThereError
 from baskline.api.room import utc
 from baskline.api.values import FIRST_DAY, LAST_DAY, AskedDay, AskedTime
+from baskline.day_document import day_fields
 from calibrate.samples import Flag, Samples
-from exposure.day_json import to_json_dict
+from exposure.day_json import rounded, to_json_dict
 from exposure.days import DayError, local_date
 from ingest.day import spot_day
+from ingest.day_beside import day_beside
 from ingest.day_records import DayRecord, DayRecords
 from ingest.export.table import DAY_MS, windows
 from ingest.history import NO_SAMPLES, History, joined
-from ingest.mqtt.payloads import event_fields, flag_names
+from ingest.mqtt.payloads import flag_names
 from ingest.store.store import Store
 
 router = APIRouter(tags=["spots"], route_class=Tagged)
@@ -27,7 +29,6 @@ _MOST_DAYS = 100
 _MOST_SAMPLES = 10_000
 # What one answer looks through at most, however little is found there.
 _DAYS_LOOKED_THROUGH = 400
-_DIGITS = 4
 
 
 @router.get("/spots/{spot}/days/{date}", summary="One day of a spot")
@@ -40,18 +41,16 @@ async def day(
     configured = desk.config.spots[spot]
 
     def found(store: Store) -> dict[str, Any]:
+        config = desk.config
         shown = spot_day(
             store,
             spot,
             wanted,
-            board=desk.config.boards[configured.board].identity,
-            time_zone=desk.config.bridge.time_zone,
+            board=config.boards[configured.board].identity,
+            time_zone=config.bridge.time_zone,
             band_now=configured.band(),
         )
-        return {
-            **to_json_dict(shown.profile, spot=spot),
-            "events": [event_fields(event) for event in shown.events],
-        }
+        return day_fields(shown, day_beside(store, config, shown, desk.now_ms))
 
     try:
         return SpotDay.model_validate(await desk.read(found))
@@ -173,7 +172,7 @@ def _listed(found: Samples) -> list[Sample]:
 
 
 def _number(value: float) -> float | None:
-    return None if value != value else round(value, _DIGITS) + 0.0
+    return None if value != value else rounded(value)
 
 
 def _recorded(record: DayRecord) -> RecordedDay:
@@ -183,11 +182,11 @@ def _recorded(record: DayRecord) -> RecordedDay:
             **to_json_dict(record.profile, spot=record.spot),
             "calibration": record.calibration or None,
             "lamp": {
-                "hours_on": round(lamp.hours_on, _DIGITS),
+                "hours_on": rounded(lamp.hours_on),
                 "switch_ons": lamp.switch_ons,
-                "level_uvi": None if lamp.level_uvi is None else round(lamp.level_uvi, _DIGITS),
-                "u_level_uvi": None if lamp.u_level_uvi is None else round(lamp.u_level_uvi, _DIGITS),
-                "ramp_minutes": None if lamp.ramp_minutes is None else round(lamp.ramp_minutes, _DIGITS),
+                "level_uvi": rounded(lamp.level_uvi),
+                "u_level_uvi": rounded(lamp.u_level_uvi),
+                "ramp_minutes": rounded(lamp.ramp_minutes),
             },
         }
     )

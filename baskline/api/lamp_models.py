@@ -2,7 +2,7 @@
 
 from pydantic import ConfigDict, Field
 
-from baskline.api.values import AskedDay, Day, Document, Line
+from baskline.api.values import AskedDay, Day, Document
 from ingest.lamp_acts import MOST_NOTE_CHARACTERS
 from ingest.store.lamp_changes import LampChangeKind
 
@@ -17,12 +17,11 @@ class NewChange(Document):
 
     date: AskedDay = Field(description="The local day, not one to come.", examples=["2025-05-17"])
     what: LampChangeKind = Field(description="What was changed.")
-    note: Line = Field(
+    note: str = Field(
         "",
         strict=True,
         max_length=MOST_NOTE_CHARACTERS,
-        pattern=r"^[^\x00-\x1f\x7f-\xa0\xad]*$",
-        description="One line of yours.",
+        description="One line of yours, without control characters.",
         examples=["finer mesh"],
     )
 

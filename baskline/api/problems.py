@@ -9,6 +9,7 @@ from pydantic import BaseModel, Field
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import JSONResponse
+from starlette.routing import Match, Route
 
 from calibrate.errors import KeeperError
 
@@ -98,15 +99,35 @@ async def keeper_error(request: Request, error: Exception) -> JSONResponse:
     return problem(status, error.what, where=error.where, remedy=error.remedy)
 
 
-async def http_error(_request: Request, error: Exception) -> JSONResponse:
-    """Answer to a path or a method that there is not."""
+async def http_error(request: Request, error: Exception) -> JSONResponse:
+    """Answer to a path or a method that there is not, or to a body that is no JSON."""
     assert isinstance(error, HTTPException)
-    what = {404: "there is nothing at this path", 405: "this cannot be done here"}.get(error.status_code)
+    status, headers = error.status_code, dict(error.headers or {})
+    if status == 405:
+        headers["Allow"] = ", ".join(_methods_of(request))
     return problem(
-        error.status_code,
-        what or str(error.detail),
+        status,
+        _WORDS.get(status, str(error.detail)),
         remedy="See openapi.json for what there is",
-        headers=error.headers,
+        headers=headers,
+    )
+
+
+_WORDS: Final = {
+    400: "the body is no JSON",
+    404: "there is nothing at this path",
+    405: "this cannot be done here",
+}
+
+
+def _methods_of(request: Request) -> list[str]:
+    """Return all methods of a path: each of them is a route of its own."""
+    routes: list[Route] = request.app.state.operations
+    return sorted(
+        method
+        for route in routes
+        if route.matches(request.scope)[0] is not Match.NONE
+        for method in route.methods or ()
     )
 
 

@@ -2,11 +2,9 @@
 
 import re
 from datetime import UTC, date, datetime, timedelta
-from typing import Annotated, Any, Final, TypeVar
+from typing import Annotated, Any, Final
 
-from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, WithJsonSchema
-
-T = TypeVar("T", bound=BaseModel)
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, WithJsonSchema
 
 _RFC_3339: Final = re.compile(
     r"(\d{4})-(\d\d)-(\d\d)[Tt ](\d\d):(\d\d):(\d\d)(\.\d+)?(?:[Zz]|([+-])(\d\d):(\d\d))", re.ASCII
@@ -61,15 +59,6 @@ AskedTime = Annotated[
     int, BeforeValidator(_moment_ms), WithJsonSchema({"type": "string", "format": "date-time"})
 ]
 AskedDay = Annotated[date, BeforeValidator(_day), WithJsonSchema({"type": "string", "format": "date"})]
-
-
-def _one_line(text: str) -> str:
-    if not text.isprintable():
-        raise ValueError("write one line of text")
-    return text
-
-
-Line = Annotated[str, AfterValidator(_one_line)]
 
 
 # In answers.

@@ -89,18 +89,9 @@ def day(
 
         save_day_chart(shown, configured, chart, now_ms)
     if as_json:
-        from exposure.day_json import compared_fields, rounded, to_json_dict, verdict_fields
-        from ingest.mqtt.payloads import event_fields
+        from baskline.day_document import day_fields
 
-        print_json(
-            {
-                **to_json_dict(shown.profile, spot=shown.spot),
-                "ramp_minutes": None if beside.lamp is None else rounded(beside.lamp.ramp_minutes),
-                "compared": compared_fields(beside.compared),
-                "dose_verdict": None if beside.verdict is None else verdict_fields(beside.verdict),
-                "events": [event_fields(event) for event in shown.events],
-            }
-        )
+        print_json(day_fields(shown, beside))
     elif as_csv:
         _print_csv(shown)
     else:
