@@ -20,6 +20,7 @@ from baskline.wording import (
 from calibrate.samples import VALUELESS, Flag
 from exposure.bands import Band
 from exposure.events import Event, EventKind
+from exposure.kinds import KINDS
 from exposure.trace import Trace, trace
 from ingest.config import Config
 from ingest.day import SpotDay
@@ -30,11 +31,6 @@ _DOUBT_JOINED_MS: Final = 15 * 60_000
 
 # That it is back in its band is seen where the bar of what was wrong ends.
 _NOT_DRAWN: Final = frozenset({EventKind.BACK_IN_BAND})
-_SHORT: Final = {
-    EventKind.OVER_CEILING: "over the ceiling",
-    EventKind.UNDER_BAND: "under the band",
-    EventKind.BOARD_SILENT: "board silent",
-}
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,7 +97,7 @@ def _events(shown: SpotDay, until_ms: int, zone: ZoneInfo) -> Iterator[Span]:
 
 
 def _event_words(event: Event, shown: SpotDay, zone: ZoneInfo) -> str:
-    what = _SHORT.get(event.kind, event.kind.value.replace("_", " "))
+    what = KINDS[event.kind].short
     opened = clock_time(event.opened_ms, zone) if event.opened_ms >= shown.bounds.start_ms else ""
     ends = event.closed_ms is not None and event.closed_ms < shown.bounds.end_ms
     closed = clock_time(event.closed_ms, zone) if ends and event.closed_ms is not None else ""

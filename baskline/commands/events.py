@@ -124,7 +124,7 @@ def close(
 
     \b
     Example:
-      baskline close sensor_stuck.fern.1747480935000
+      baskline close over_ceiling.fern.1747480935000
     """
     from firmware_host.clock import SystemClock
     from ingest import acts
