@@ -68,9 +68,9 @@ def changed(
 
     \b
     Examples:
-      baskline lamp changed wall_tube --what lamp --on 2025-05-16 --note "new tube"
+      baskline lamp changed wall_tube --what lamp --on 2025-05-16 --note new
       baskline lamp changed rock_lamp --what distance
-      baskline lamp changed wall_tube --withdraw 3
+      baskline lamp changed meadow_tube --withdraw 1
     """
     from baskline.commands.dates import date_of
     from baskline.lamp_words import change_words

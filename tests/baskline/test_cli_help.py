@@ -38,7 +38,10 @@ EXAMPLES = [
     if line.strip().startswith("baskline ")
 ]
 # What works in the demo's folder.  The demo itself has tests of its own, like commands that need a board.
-IN_THE_DEMO = ("species", "check", "boards", "replay", "day", "events", "acknowledge", "close")
+IN_THE_DEMO = (
+    *("species", "check", "boards", "replay", "day", "week", "lamps", "lamp", "report"),
+    *("events", "acknowledge", "close"),
+)
 BRIEF = [line for line in EXAMPLES if shlex.split(line)[1] in IN_THE_DEMO]
 
 
