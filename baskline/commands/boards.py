@@ -6,6 +6,7 @@ import typer
 
 from baskline.commands.common import DEFAULT_CONFIG, LAMP_CAUTION, ConfigOption, JsonOption, print_json
 from baskline.printing import console, say
+from baskline.sensor_words import sensor_trouble
 from calibrate.errors import KeeperError
 
 if TYPE_CHECKING:
@@ -22,7 +23,10 @@ SCHEMA = "baskline.boards/1"
 def boards(
     config: ConfigOption = DEFAULT_CONFIG,
     seconds: Annotated[
-        float, typer.Option("--seconds", min=1, help="How long to listen at most. A slow board needs longer.")
+        float,
+        typer.Option(
+            "--seconds", min=1, max=86_400, help="How long to listen at most. A slow board needs longer."
+        ),
     ] = 12.0,
     as_json: JsonOption = False,
 ) -> None:
@@ -149,6 +153,9 @@ def _print_board(words: "Console", board: "FoundBoard") -> None:
             f"    a reading each {board.hello.cadence_ms / 1000:g} s, remembers the last {board.hello.ring}",
             hang=4,
         )
+        trouble = sensor_trouble(board.hello.sensor)
+        if trouble is not None:
+            say(words, f"    {trouble}", hang=4)
     if board.latest:
         values = "  ".join(f"{name}={value:g}" for name, value in board.latest.items())
         say(words, f"    latest: {values}", hang=12)

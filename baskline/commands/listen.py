@@ -9,6 +9,7 @@ import typer
 from baskline import completing
 from baskline.commands.common import DEFAULT_CONFIG, LAMP_CAUTION, ConfigOption, JsonOption, print_json
 from baskline.printing import console, say
+from baskline.sensor_words import sensor_trouble
 from calibrate.errors import KeeperError
 
 if TYPE_CHECKING:
@@ -40,7 +41,8 @@ def listen(
         ),
     ] = None,
     seconds: Annotated[
-        float | None, typer.Option("--seconds", min=1, help="Stop after so long. Without: until Ctrl-C.")
+        float | None,
+        typer.Option("--seconds", min=1, max=86_400, help="Stop after so long. Without: until Ctrl-C."),
     ] = None,
     as_json: JsonOption = False,
 ) -> None:
@@ -141,9 +143,10 @@ def print_levels(words: "Console", heard: "HeardBoard") -> None:
             f" from {level.lowest:g} to {level.highest:g}",
             hang=8,
         )
+    trouble = None if heard.hello is None else sensor_trouble(heard.hello.sensor)
     advice = {
         Mark.SATURATED: "at the top of its range: more distance, or a thicker diffuser",
-        Mark.FAULT: "a sensor did not answer: check its wires",
+        Mark.FAULT: trouble or "a sensor did not answer: check its wires",
     }
     for mark, remedy in advice.items():
         if heard.marks[mark]:

@@ -102,6 +102,26 @@ def test_saturation_and_noise_are_shown_live(
     assert "more distance, or a thicker diffuser" in done.stdout
 
 
+@pytest.mark.parametrize(
+    ("options", "remedy"),
+    [
+        ({"chips": {0x60: {"kind": "si1145"}}}, "si1145 sees no UV"),
+        ({"settings": {"sensor": "ltr390"}}, "ltr390 does not answer. Unplug the board"),
+    ],
+)
+def test_a_sensor_that_cannot_be_used_says_why_and_what_to_do(
+    make_bench: Callable[..., FirmwareBench], tmp_path: Path, options: dict[str, object], remedy: str
+) -> None:
+    bench = make_bench(**options)
+    (tmp_path / "baskline.toml").write_text(
+        f'[bridge]\nsite = "home"\nname = "room"\ntime_zone = "UTC"\n[serial]\nports = ["{bench.port}"]\n'
+    )
+    for command in (["listen", "--port", bench.port, "--seconds", "3"], ["boards", "--seconds", "3"]):
+        done = baskline(*command, cwd=tmp_path)
+        assert done.returncode == 0, done.stderr
+        assert remedy in " ".join(done.stdout.split())
+
+
 def test_what_a_board_remembers_from_before_is_not_live(
     make_bench: Callable[..., FirmwareBench], tmp_path: Path
 ) -> None:
