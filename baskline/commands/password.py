@@ -1,6 +1,5 @@
 """`baskline password`: the page's password, its guests' link, and the token of programs."""
 
-import getpass
 import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -57,6 +56,8 @@ def password(
 
 def _asked() -> str:
     """Return the password that the keeper types twice, or that stands in the first line of a piped input."""
+    import getpass
+
     from baskline.page.errors import SecretFileError
     from baskline.page.secret_files import LEAST_CHARACTERS
 

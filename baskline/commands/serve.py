@@ -38,18 +38,18 @@ def serve(
     from baskline.page.extra import need_libraries
 
     need_libraries()
-    from baskline.page.serving import listening, page_of, server
+    from baskline.page import serving
     from firmware_host.clock import SystemClock
     from ingest.logs import log_to_stdout
 
     configured = read_config(config)
-    page = page_of(configured)
+    page = serving.page_of(configured)
     if port is not None:
         page = page.model_copy(update={"port": port})
     configured = configured.model_copy(update={"page": page})
     log_to_stdout()
     logging.getLogger("uvicorn").setLevel(logging.WARNING)
-    served = server(configured, store_of(configured, store), SystemClock(), may_change=False)
-    socket = listening(page)
+    served = serving.server(configured, store_of(configured, store), SystemClock(), may_change=False)
+    socket = serving.listening(page)
     print(f"The page is at {address_of(page)} (Ctrl-C ends it)", file=sys.stderr)
-    served.run(sockets=[socket])
+    serving.serve(served, socket)

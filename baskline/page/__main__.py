@@ -1,11 +1,12 @@
 """The page as `baskline run` starts it: a process of its own that ends when its standard input does."""
 
+import logging
 import sys
 import threading
 from pathlib import Path
 
 from baskline.page.addresses import address_of
-from baskline.page.serving import listening, page_of, server
+from baskline.page.serving import listening, page_of, serve, server
 from calibrate.errors import KeeperError
 from firmware_host.clock import SystemClock
 from ingest.config import load_config
@@ -14,8 +15,6 @@ from ingest.logs import log_to_stdout
 
 def main(config_file: Path) -> int:
     """Serve until the daemon's end, however that comes."""
-    import logging
-
     log_to_stdout()
     log = logging.getLogger("baskline.page")
     logging.getLogger("uvicorn").setLevel(logging.WARNING)
@@ -34,7 +33,7 @@ def main(config_file: Path) -> int:
 
     threading.Thread(target=end_with_the_daemon, daemon=True).start()
     log.info("page ready", extra={"address": address_of(page)})
-    served.run(sockets=[socket])
+    serve(served, socket)
     return 0
 
 

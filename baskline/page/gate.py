@@ -3,9 +3,8 @@
 import asyncio
 import ipaddress
 import socket
-from collections.abc import Collection
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
-from http.cookies import CookieError, SimpleCookie
 from typing import Self
 
 from starlette.concurrency import run_in_threadpool
@@ -106,13 +105,9 @@ class Gate:
         """Return whether the browser's end of the connection is encrypted."""
         return self._secure or scheme == "https"
 
-    def identity_of(self, cookie_header: str, *, secure: bool) -> str:
+    def identity_of(self, cookies: Mapping[str, str], *, secure: bool) -> str:
         """Return the session's identity that a request carries, or ''."""
-        try:
-            found = SimpleCookie(cookie_header).get(self.cookie_name(secure=secure))
-        except CookieError:
-            return ""
-        return found.value if found is not None and found.value.isascii() else ""
+        return cookies.get(self.cookie_name(secure=secure), "")
 
     def give_identity(self, response: Response, identity: str, *, secure: bool) -> None:
         """Have the browser keep a session's identity."""

@@ -111,7 +111,7 @@ class Guard:
         state.gate = gate
         state.secure = gate.is_secure(request.url.scheme)
         state.by_token = False
-        identity = gate.identity_of(request.headers.get("cookie", ""), secure=state.secure)
+        identity = gate.identity_of(request.cookies, secure=state.secure)
         path = request.url.path
         is_new = not identity and not path.startswith(("/static/", API))
         state.identity = identity or Sessions.new_identity()
@@ -163,7 +163,7 @@ class Guard:
                 "This form is too old",
                 "Go back, load the page anew, and send it again. Nothing was changed.",
             )
-        if state.access is Access.GUEST and request.url.path != "/logout":
+        if state.access is Access.GUEST and request.url.path not in ("/login", "/logout"):
             return refusal(request, 403, "Guests may look", "Only the keeper can change something.")
         return None
 

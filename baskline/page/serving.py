@@ -1,5 +1,6 @@
 """Serving the page: from configuration to a listening server."""
 
+import signal
 import socket
 from pathlib import Path
 from typing import Final
@@ -29,22 +30,36 @@ def server(config: Config, store_file: Path, clock: Clock, *, may_change: bool) 
     page = page_of(config)
     gate = Gate(page, Secrets.read(page), clock)
     desk = Desk(config, store_file, clock, may_change=may_change)
-    return uvicorn.Server(
-        uvicorn.Config(
-            create_app(desk, gate),
-            log_config=None,
-            access_log=False,  # addresses hold the guests' token
-            server_header=False,
-            proxy_headers=page.behind_proxy,
-            forwarded_allow_ips="127.0.0.1,::1",
-            ssl_certfile=page.certificate_file,
-            ssl_keyfile=page.key_file,
-            timeout_graceful_shutdown=_GRACE_S,
-            limit_concurrency=_MOST_CONNECTIONS,
-            lifespan="on",
-            ws="none",
-        )
+    configured = uvicorn.Config(
+        create_app(desk, gate),
+        log_config=None,
+        access_log=False,  # addresses hold the guests' token
+        server_header=False,
+        proxy_headers=page.behind_proxy,
+        forwarded_allow_ips="127.0.0.1,::1",
+        ssl_certfile=page.certificate_file,
+        ssl_keyfile=page.key_file,
+        timeout_graceful_shutdown=_GRACE_S,
+        limit_concurrency=_MOST_CONNECTIONS,
+        lifespan="on",
+        ws="none",
     )
+    try:
+        configured.load()
+    except OSError as error:  # the SSL library's own errors are such too
+        raise PageError(
+            f"the certificate or its key cannot be used: {error.strerror or error}",
+            where=f"[page], {page.certificate_file}",
+            remedy="Give both as PEM files that this user may read and that belong together",
+        ) from error
+    return uvicorn.Server(configured)
+
+
+def serve(served: uvicorn.Server, socket_: socket.socket) -> None:
+    """Serve until told to stop by SIGTERM or Ctrl-C, which is an end like any other."""
+    for number in (signal.SIGTERM, signal.SIGINT):
+        signal.signal(number, lambda _number, _frame: None)  # the server puts its own in front of these
+    served.run(sockets=[socket_])
 
 
 def listening(page: PageConfig) -> socket.socket:
