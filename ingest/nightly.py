@@ -68,8 +68,8 @@ class Nightly:
     ) -> None:
         """Take up where an earlier run left off.
 
-        A spot that was never judged begins with today.  `bulk` is for a replay, in which nobody else records
-        checks and whose times may be older than what the store has.
+        A spot that is new, or has come back, begins with today.  `bulk` is for a replay, in which nobody
+        else records checks and whose times may be older than what the store has.
         """
         self._store = store
         self._config = config
@@ -83,6 +83,7 @@ class Nightly:
         self._checks_seen = store.checks.state()
         self._over: list[_Over] | None = None
         with store.transaction():
+            store.judged.keep_only(config.spots)
             for spot in config.spots:
                 through_ms = store.judged.through(spot)
                 # An earlier run's clock may have been ahead.

@@ -1,5 +1,6 @@
 """How far the days of each spot have been judged, and what was found true at the end of the last of them."""
 
+import json
 from collections.abc import Iterable
 from dataclasses import dataclass
 
@@ -36,6 +37,16 @@ class Judged:
             self._database.execute(
                 "INSERT OR REPLACE INTO judged VALUES (?, ?)", (self._identities.spot(spot), through_ms)
             )
+
+    def keep_only(self, spots: Iterable[str]) -> None:
+        """Forget all other spots."""
+        kept = json.dumps([self._identities.spot(spot) for spot in spots])
+        with self._database.transaction():
+            for table in ("judged", "standing"):
+                self._database.execute(
+                    f"DELETE FROM {table} WHERE spot_id NOT IN (SELECT value FROM json_each(?))",  # noqa: S608
+                    (kept,),
+                )
 
     def standing(self, spot: str) -> list[StandingRow]:
         """Return what was so at the end of the spot's last judged day."""

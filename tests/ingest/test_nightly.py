@@ -14,6 +14,7 @@ from ingest.assigning import record_assignments
 from ingest.mqtt.payloads import Change
 from ingest.nightly import AFTER_START_MS, GRACE_MS
 from ingest.replay import replay
+from ingest.store.judged import StandingRow
 from ingest.store.lamp_changes import LampChangeKind
 from ingest.store.outbox import OutgoingMessage
 from ingest.store.store import Store
@@ -29,7 +30,7 @@ from tests.ingest.nights import (
     through_the_night,
     with_past,
 )
-from tests.ingest.rig import CONFIG, TODAY, Rig, calibration
+from tests.ingest.rig import CONFIG, HOUR_MS, TODAY, Rig, calibration
 
 IN_THE_EVENING = CONFIG + 'lit_from = "23:10"\nlit_until = "23:50"\nrules = { dose_low_uvi_h = 5.0 }\n'
 YEAR_MS = 365 * DAY_MS
@@ -291,6 +292,30 @@ def test_a_spot_that_is_new_is_judged_from_its_first_day_on(tmp_path: Path) -> N
     with rig.look() as store:
         assert store.judged.through("ledge") == MIDNIGHT_MS
     assert {event.opened_ms for event in rig.events()} <= {MIDNIGHT_MS}
+
+
+def test_a_spot_that_was_taken_out_of_the_configuration_begins_anew_when_it_is_back(tmp_path: Path) -> None:
+    rig = room(tmp_path, CONFIG.replace("spot.ledge", "spot.shelf"))
+    with Store.open(rig.store_path) as store:
+        store.judged.set_through("ledge", TODAY_MS - 90 * DAY_MS)
+        store.judged.set_standing("ledge", [StandingRow("dose_low", "", "note")])
+    begin(rig)
+    rig.finish()
+    with rig.look() as store:
+        assert store.judged.through("ledge") is None
+        assert store.judged.standing("ledge") == []
+        assert store.judged.through("shelf") == TODAY_MS
+
+
+def test_the_day_is_the_keepers(tmp_path: Path) -> None:
+    ends_ms = TODAY_MS + 18 * HOUR_MS + 900_000  # midnight in Kathmandu
+    rig = room(tmp_path, CONFIG.replace('"UTC"', '"Asia/Kathmandu"'), at_ms=ends_ms - 1_200_000)
+    with_past(rig, half, until_ms=ends_ms - 1_200_000)
+    with Store.open(rig.store_path) as store:
+        store.judged.set_through("ledge", ends_ms - DAY_MS)
+    through_the_night(rig)
+    [event] = of_kind(rig.events(), EventKind.DOSE_LOW)
+    assert (event.opened_ms, event.evidence["date"]) == (ends_ms, TODAY.isoformat())
 
 
 def test_severity_grows_when_the_forecast_comes_near(tmp_path: Path) -> None:

@@ -1,0 +1,113 @@
+"""What the end of a day costs: a day out of its readings, eight weeks of days, and one step of the daemon.
+
+Run `python -m tests.bench.bench_nights`.  Each cadence has a process of its own, for its memory.
+"""
+
+# ruff: noqa: T201 - a benchmark prints what it measured
+
+import subprocess
+import sys
+import tempfile
+from collections.abc import Callable
+from datetime import timedelta
+from pathlib import Path
+from time import perf_counter
+
+import numpy as np
+
+from firmware_host.clock import Moment
+from ingest.assigning import record_assignments
+from ingest.day_records import DayRecords
+from ingest.lamp_views import lamp_view
+from ingest.nightly import GRACE_MS, Nightly
+from ingest.store.batch import StampedBatch
+from ingest.store.store import Store
+from tests.ingest.nights import DAY_MS, LIT_MS, MIDNIGHT_MS, TODAY_MS
+from tests.ingest.rig import DARK_COUNTS, TODAY, UVI_PER_COUNT, calibration, config
+
+# Milliseconds between readings, and days before the day.
+CADENCES = {"1/min": (60_000, 55), "1 Hz": (1_000, 55), "10 Hz": (100, 2)}
+
+
+def a_day(day: int, step_ms: int) -> StampedBatch:
+    """Return the readings of a day, TODAY is 0, with noise."""
+    at = np.arange(TODAY_MS + day * DAY_MS, TODAY_MS + (day + 1) * DAY_MS, step_ms)
+    of_day = at % DAY_MS
+    uvi = np.where((of_day >= LIT_MS[0]) & (of_day < LIT_MS[1]), 1.8 * 0.999**day, 0.0)
+    seen = np.rint(
+        DARK_COUNTS + uvi / UVI_PER_COUNT + 1.5 * np.random.default_rng(day + 99).normal(size=len(at))
+    )
+    return StampedBatch(
+        "rock-1",
+        "0000000a",
+        ("uva_counts", "temperature_c"),
+        np.arange(len(at)) + (day + 99) * len(at),
+        at,
+        np.column_stack([seen, np.full(len(at), 25.0)]),
+        np.zeros(len(at), np.uint32),
+    )
+
+
+def filled(path: Path, step_ms: int, days: int) -> None:
+    """Make a store, in a process that keeps its memory to itself."""
+    with Store.open(path) as store:
+        store.begin_run(Moment(0, TODAY_MS, True))
+        record_assignments(store, config(), {"ledge": calibration()}, TODAY_MS - days * DAY_MS)
+        for day in range(-days, 1):
+            store.readings.append([a_day(day, step_ms)])
+        store.judged.set_through("ledge", TODAY_MS)
+
+
+def took_ms(work: Callable[[], object]) -> float:
+    """Return how long something takes."""
+    began = perf_counter()
+    work()
+    return 1000 * (perf_counter() - began)
+
+
+def peak_mb() -> float:
+    """Return the most memory that this process ever had."""
+    status = dict(line.split(":", 1) for line in Path("/proc/self/status").read_text().splitlines())
+    return int(status["VmHWM"].split()[0]) / 1024
+
+
+def measure(path: Path, name: str, days: int) -> None:
+    """Print what it takes at one cadence."""
+    first, yesterday = TODAY - timedelta(days=days), TODAY - timedelta(days=1)
+    with Store.open(path) as store:
+        store.begin_run(Moment(1, MIDNIGHT_MS, True))
+        records = DayRecords(store, config())
+        before_mb = peak_mb()
+        one = [took_ms(lambda: records.derive("ledge", TODAY)) for _ in range(3)]
+        more_mb = peak_mb() - before_mb
+        print(f"{name:6} a day out of its readings       {min(one):8.1f} ms, {more_mb:.0f} MB meanwhile")
+        _ = lamp_view(store, config(), records, "tube", "ledge", first)  # all modules are loaded
+        afresh = took_ms(lambda: records.of("ledge", first, TODAY))
+        print(f"{name:6} {days + 1:2} days out of their readings    {afresh:8.1f} ms")
+        for record in records.of("ledge", first, yesterday):
+            records.keep(record)
+        kept = took_ms(lambda: records.of("ledge", first, yesterday))
+        print(f"{name:6} {days:2} days that are on record       {kept:8.1f} ms")
+        view = took_ms(lambda: lamp_view(store, config(), records, "tube", "ledge", yesterday))
+        print(f"{name:6} the lamp over these days        {view:8.1f} ms")
+        nightly = Nightly(store, config(), {"ledge": calibration()}, MIDNIGHT_MS, bulk=False)
+        with store.transaction():
+            step = took_ms(lambda: nightly.step(MIDNIGHT_MS + GRACE_MS))
+        print(f"{name:6} the daemon's step for one spot  {step:8.1f} ms")
+
+
+def main() -> int:
+    """Measure each cadence."""
+    if len(sys.argv) > 2:
+        measure(Path(sys.argv[1]), sys.argv[2], CADENCES[sys.argv[2]][1])
+        return 0
+    with tempfile.TemporaryDirectory(prefix="baskline-nights-") as folder:
+        for name, (step_ms, days) in CADENCES.items():
+            path = Path(folder) / f"{step_ms}.db"
+            filled(path, step_ms, days)
+            subprocess.run([sys.executable, "-m", "tests.bench.bench_nights", str(path), name], check=True)
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
