@@ -4,7 +4,8 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from datetime import timedelta
 from pathlib import Path
-from typing import Final, TypeAlias
+from types import MappingProxyType
+from typing import Final, Protocol, TypeAlias
 
 from calibrate.calibration import Calibration
 from calibrate.samples import Flag
@@ -22,11 +23,23 @@ from tests.ingest.rig import CONFIG, TODAY, Board, Rig, calibration, config
 
 LIT_BY_DAY: Final = 'lit_from = "08:00"\nlit_until = "20:00"\n'
 LIT_LATER: Final = 'lit_from = "14:00"\nlit_until = "20:00"\n'
-NO_CHECKS: Final = "rules = { check_every_days = 0 }\n"
+NO_CHECKS: Final = {"check_every_days": 0.0}
 HOUR_S: Final = 3_600.0
 
-Cause: TypeAlias = Callable[[Path, EventMessage], Rig]
-"""Lives through it in a folder, telling by messages; returns the rig, its run ended."""
+Rules: TypeAlias = Mapping[str, float]
+USUAL: Final[Rules] = MappingProxyType({})
+
+
+class Cause(Protocol):
+    """Something that happens in a room, and ends."""
+
+    def __call__(self, folder: Path, message: EventMessage | None, rules: Rules = USUAL) -> Rig:
+        """Live through it in a folder, judged by these rules; return the rig, its run ended."""
+
+
+def rules_text(rules: Rules) -> str:
+    """Return how the configuration says it of the spot."""
+    return f"rules = {{ {', '.join(f'{key} = {value:g}' for key, value in rules.items())} }}\n"
 
 
 class FaultyClockBoard(SimulatedBoard):
@@ -56,9 +69,10 @@ class Heated(Board):
 
 def started(
     folder: Path,
-    message: EventMessage,
-    text: str = "",
+    message: EventMessage | None,
+    rules: Rules,
     *,
+    text: str = "",
     board: Board | None = None,
     calibrations: dict[str, Calibration] | None = None,
     uvi: float | Callable[[float], float] = 1.8,
@@ -67,7 +81,7 @@ def started(
     rig = Rig(
         folder / "s.db",
         board or Board(cadence_ms=10_000, uvi=uvi),
-        settings=config(CONFIG + text),
+        settings=config(CONFIG + text + rules_text(rules)),
         calibrations=calibrations,
         event_message=message,
     )
@@ -79,8 +93,8 @@ def started(
 def by_uvi(wrong: float, *, wrong_h: float, right: float = 1.8, text: str = "") -> Cause:
     """The UVI is wrong for some hours, and then right."""
 
-    def cause(folder: Path, message: EventMessage) -> Rig:
-        rig = started(folder, message, text, uvi=wrong)
+    def cause(folder: Path, message: EventMessage | None, rules: Rules = USUAL) -> Rig:
+        rig = started(folder, message, rules, text=text, uvi=wrong)
         rig.run(wrong_h * HOUR_S, step_ms=10_000)
         rig.boards["rock-1"].uvi = right
         rig.run(HOUR_S, step_ms=10_000)
@@ -90,21 +104,21 @@ def by_uvi(wrong: float, *, wrong_h: float, right: float = 1.8, text: str = "") 
     return cause
 
 
-def by_flicker(folder: Path, message: EventMessage) -> Rig:
+def by_flicker(folder: Path, message: EventMessage | None, rules: Rules = USUAL) -> Rig:
     """Each other minute it is dark, and then it burns on, a little unsteady."""
 
     def uvi(at_ms: float) -> float:
         minute = (at_ms - 10_000_000) // 60_000
         return 0.0 if minute < 15 and minute % 2 else 1.8 + minute % 5 * 0.02
 
-    rig = started(folder, message, uvi=uvi)
+    rig = started(folder, message, rules, uvi=uvi)
     rig.run(1.5 * HOUR_S, step_ms=10_000)
     rig.finish()
     return rig
 
 
-def by_the_same_value(folder: Path, message: EventMessage) -> Rig:
-    rig = started(folder, message, board=Board(cadence_ms=30_000))
+def by_the_same_value(folder: Path, message: EventMessage | None, rules: Rules = USUAL) -> Rig:
+    rig = started(folder, message, rules, board=Board(cadence_ms=30_000))
     rig.run(6.2 * HOUR_S, step_ms=30_000)
     rig.boards["rock-1"].uvi = 1.85
     rig.run(60, step_ms=30_000)
@@ -115,8 +129,8 @@ def by_the_same_value(folder: Path, message: EventMessage) -> Rig:
 def by_marks(marks: Mark) -> Cause:
     """The sensor says that something is wrong with it, for twenty minutes."""
 
-    def cause(folder: Path, message: EventMessage) -> Rig:
-        rig = started(folder, message)
+    def cause(folder: Path, message: EventMessage | None, rules: Rules = USUAL) -> Rig:
+        rig = started(folder, message, rules)
         for now in (marks, Mark(0)):
             rig.boards["rock-1"].marks = now
             rig.run(1_200, step_ms=10_000)
@@ -126,20 +140,20 @@ def by_marks(marks: Mark) -> Cause:
     return cause
 
 
-def by_heat(folder: Path, message: EventMessage) -> Rig:
+def by_heat(folder: Path, message: EventMessage | None, rules: Rules = USUAL) -> Rig:
     board = Heated(cadence_ms=10_000)
-    rig = started(folder, message, board=board)
+    rig = started(folder, message, rules, board=board)
     for board.temperature_c in (75.0, 25.0):
         rig.run(1_200, step_ms=10_000)
     rig.finish()
     return rig
 
 
-def by_calibration(before: Calibration | None, text: str = "") -> Cause:
+def by_calibration(before: Calibration | None) -> Cause:
     """The spot's calibration will not do; half an hour later the keeper makes a new one."""
 
-    def cause(folder: Path, message: EventMessage) -> Rig:
-        rig = started(folder, message, text, calibrations={} if before is None else {"ledge": before})
+    def cause(folder: Path, message: EventMessage | None, rules: Rules = USUAL) -> Rig:
+        rig = started(folder, message, rules, calibrations={} if before is None else {"ledge": before})
         rig.run(1_800, step_ms=10_000)
         rig.finish()
         rig.calibrations = {"ledge": calibration()}
@@ -151,8 +165,8 @@ def by_calibration(before: Calibration | None, text: str = "") -> Cause:
     return cause
 
 
-def by_cable(folder: Path, message: EventMessage) -> Rig:
-    rig = started(folder, message)
+def by_cable(folder: Path, message: EventMessage | None, rules: Rules = USUAL) -> Rig:
+    rig = started(folder, message, rules)
     rig.run(60, step_ms=1_000)
     rig.unplug("rock-1")
     rig.run(120, step_ms=1_000)
@@ -162,9 +176,9 @@ def by_cable(folder: Path, message: EventMessage) -> Rig:
     return rig
 
 
-def by_restarts(folder: Path, message: EventMessage) -> Rig:
+def by_restarts(folder: Path, message: EventMessage | None, rules: Rules = USUAL) -> Rig:
     """Once by itself, and three times with its link, as when its power fails."""
-    rig = started(folder, message)
+    rig = started(folder, message, rules)
     rig.run(30, step_ms=1_000)
     rig.boards["rock-1"].simulated.start(rig.now_ms)
     rig.run(30, step_ms=1_000)
@@ -178,11 +192,11 @@ def by_restarts(folder: Path, message: EventMessage) -> Rig:
     return rig
 
 
-def by_leaps(folder: Path, message: EventMessage) -> Rig:
+def by_leaps(folder: Path, message: EventMessage | None, rules: Rules = USUAL) -> Rig:
     board = Board(cadence_ms=10_000)
     leaping = FaultyClockBoard(board.simulated.model, board.simulated._channels_at, seed=1)
     board.simulated = leaping
-    rig = started(folder, message, board=board)
+    rig = started(folder, message, rules, board=board)
     for _ in range(3):
         rig.run(300, step_ms=1_000)
         leaping.leap_ms += 1_000_000
@@ -191,9 +205,9 @@ def by_leaps(folder: Path, message: EventMessage) -> Rig:
     return rig
 
 
-def by_check(folder: Path, message: EventMessage) -> Rig:
+def by_check(folder: Path, message: EventMessage | None, rules: Rules = USUAL) -> Rig:
     """The meter shows something else; then, the sensor cleaned, the same."""
-    rig = started(folder, message)
+    rig = started(folder, message, rules)
     rig.run(30, step_ms=1_000)
     for reference_uvi in (3.0, 1.8):
         add_check(rig, reference_uvi)
@@ -202,10 +216,10 @@ def by_check(folder: Path, message: EventMessage) -> Rig:
     return rig
 
 
-def by_no_check(folder: Path, message: EventMessage) -> Rig:
+def by_no_check(folder: Path, message: EventMessage | None, rules: Rules = USUAL) -> Rig:
     """Nobody comes with the meter for weeks; then somebody does."""
     old = replace(calibration(), made_on=TODAY - timedelta(days=19))
-    rig = started(folder, message, calibrations={"ledge": old})
+    rig = started(folder, message, rules, calibrations={"ledge": old})
     rig.run(AFTER_START_MS / 1000 + 20, step_ms=10_000)
     add_check(rig, 1.8, old)
     rig.run(15, step_ms=1_000)
@@ -229,14 +243,14 @@ class Weeks:
 
     level: Callable[[int], float]
     days: int = 40
-    text: str = NO_CHECKS
     calibration: Calibration | None = None
     change: bool = False
     recalibrate: bool = False
     warm_up_min: Uvi = at_once
 
-    def __call__(self, folder: Path, message: EventMessage) -> Rig:
-        rig = room(folder, CONFIG + self.text, event_message=message)
+    def __call__(self, folder: Path, message: EventMessage | None, rules: Rules = USUAL) -> Rig:
+        """See `Cause`."""
+        rig = room(folder, CONFIG + rules_text({**NO_CHECKS, **rules}), event_message=message)
         if self.calibration is not None:
             rig.calibrations = {"ledge": self.calibration}
         with_past(rig, self.level, days=self.days, warm_up_min=self.warm_up_min)

@@ -2,22 +2,29 @@
 
 import io
 import json
+import socket
+from collections.abc import Callable
 from functools import partial
 from pathlib import Path
 from typing import Any
 
 import pytest
 
+from calibrate.errors import KeeperError
 from exposure.events import EventKind
 from exposure.kinds import new_event
 from firmware_host.capture import CaptureWriter
+from firmware_host.clock import SystemClock
 from ingest import acts
 from ingest.attending import Attending, name_of_subject
 from ingest.config import Config
+from ingest.mqtt.publisher import Publisher
 from ingest.mqtt.settings import MqttSettings
+from ingest.mqtt.topics import Topics
 from ingest.replay import replay
 from ingest.store.store import Store
 from ingest.telling import event_message, notice_message
+from tests.brokers import PATIENCE_S, Broker, Listener
 from tests.ingest.rig import CONFIG, HOUR_MS, NOON_MS, Board, Rig, config
 
 SETTINGS = MqttSettings(host="127.0.0.1", site="home", bridge="room")
@@ -107,6 +114,64 @@ def test_a_hub_that_dies_with_thirty_boards_is_one_notice_and_one_more_when_it_i
     assert new == told
     assert (over["why"], over["kind"], over["count"]) == ("over", "board_silent", N_BOARDS)
     assert "spoke again after" in over["text"]
+
+
+def test_a_bridge_that_goes_with_its_hub_is_one_last_will_and_one_notice(
+    tmp_path: Path, broker: Broker, listen: Callable[..., Listener]
+) -> None:
+    settings = MqttSettings(
+        host="127.0.0.1", port=broker.port, site="last-will", bridge="room", discovery=False
+    )
+    topics = Topics(settings)
+    listener = listen(settings, topics.availability, topics.notice)
+    boards = [Board(f"rock-{n + 1}", seed=n, cadence_ms=5_000) for n in range(N_BOARDS)]
+    room = hub_of_boards()
+    rig = rig_of(tmp_path / "s.db", *boards, settings=room)
+    rig.notice_message = notice_message(settings, room)
+    rig.start()
+    for board in boards:
+        rig.plug(board.identity)
+    rig.run(60, step_ms=5_000)
+
+    def connected() -> Publisher:
+        publisher = Publisher(settings, rig.store.outbox, SystemClock(), wake=lambda: None, report=refuse)
+        until(publisher, lambda: publisher.connected and not publisher._due)
+        return publisher
+
+    publisher = connected()
+    assert listener.next().payload == b"online"
+    for board in boards:
+        rig.unplug(board.identity)
+    rig.run(8 * MINUTE_S, step_ms=5_000)
+    until(publisher, lambda: not rig.store.outbox.size())
+    assert json.loads(listener.next().payload)["count"] == N_BOARDS
+
+    publisher._link._client.socket().shutdown(socket.SHUT_RDWR)  # type: ignore[union-attr]
+    assert listener.next().payload == b"offline"
+    publisher.close()
+    rig.die()
+    rig.start()
+    rig.run(8 * MINUTE_S, step_ms=5_000)
+    publisher = connected()
+    assert listener.next().payload == b"online"
+    assert rig.store.outbox.size() == 0
+    publisher.close()
+    assert listener.next().payload == b"offline"
+    assert listener.heard.empty()
+    rig.finish()
+
+
+def refuse(error: KeeperError) -> None:
+    raise error
+
+
+def until(publisher: Publisher, condition: Callable[[], object]) -> None:
+    clock = SystemClock()
+    deadline_ms = clock.moment().mono_ms + 1000 * PATIENCE_S
+    while not condition():
+        publisher.pump()
+        assert clock.moment().mono_ms < deadline_ms
+        clock.wait_s(0.01)
 
 
 def test_what_is_for_now_is_told_with_the_keepers_names_and_again_until_acknowledged(tmp_path: Path) -> None:

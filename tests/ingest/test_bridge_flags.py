@@ -1,10 +1,12 @@
 """What is not known is said to be so: no calibration, no channel, no sensor, no spot."""
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
 
+from calibrate.calibration import LampFactor
 from calibrate.samples import Flag
 from exposure.events import EventKind
 from firmware_host.messages import Mark
@@ -178,3 +180,20 @@ def test_a_board_that_speaks_every_two_minutes_is_judged_too(tmp_path: Path) -> 
     rig.finish()
     assert not [event for event in rig.events() if event.kind is EventKind.BOARD_SILENT]
     assert rig.day().profile.dose_uvi_h == pytest.approx(6.0 * 9 * 120 / 3600, rel=0.01)
+
+
+@pytest.mark.parametrize("factor_known", [False, True])
+def test_another_kind_of_lamp_is_an_event_unless_the_calibration_knows_its_factor(
+    tmp_path: Path, factor_known: bool
+) -> None:
+    factors = (LampFactor("t5", 1.3, 0.1),) if factor_known else ()
+    other = replace(calibration(), lamp_kind="mercury-vapour", lamp_factors=factors)
+    rig = Rig(tmp_path / "s.db", Board(cadence_ms=10_000), calibrations={"ledge": other})
+    rig.start()
+    rig.plug("rock-1")
+    rig.run(1_200, step_ms=10_000)
+    rig.finish()
+    samples = rig.samples()
+    assert (samples.flags & Flag.OTHER_LAMP_KIND != 0).all()
+    kinds = {event.kind for event in rig.events()}
+    assert (EventKind.CALIBRATION_OTHER_LAMP in kinds) is not factor_known
