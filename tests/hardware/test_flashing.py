@@ -70,8 +70,18 @@ def test_the_firmware_is_copied_over_an_older_one(
     assert host.hear(Hello)[0].board == bench.identity
 
 
-def test_all_that_the_firmware_is_made_of_is_copied_by_the_command_of_the_readme() -> None:
+def test_a_bare_board_becomes_one_of_ours_by_the_commands_of_the_readme(
+    make_bench: MakeBench, connect: Connect, mpremote: Callable[..., str]
+) -> None:
     readme = (FIRMWARE.parent / "README.md").read_text(encoding="utf-8")
-    assert "mpremote fs cp -r *.py chips :" in readme
+    assert "mpremote resume fs cp -r *.py chips :" in " ".join(readme.split())
     top = {path.name for path in FIRMWARE.iterdir()} - {"__pycache__"}
     assert top == {path.name for path in FIRMWARE.glob("*.py")} | {"chips"}
+
+    bench = make_bench(bare=True)
+    # A board's own folder is ":"; where MicroPython runs on a computer, as here, it is the working folder.
+    mpremote(bench, "fs", "cp", "-r", *sorted(path.name for path in FIRMWARE.glob("*.py")), "chips", ":.")
+    mpremote(bench, "reset")
+    host = connect(bench)
+    host.say(encode_hello_request())
+    assert host.hear(Hello)[0].board == bench.identity
