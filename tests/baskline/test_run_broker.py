@@ -140,6 +140,31 @@ def test_an_event_reaches_a_subscriber_and_is_not_retained_and_state_is(
     assert daemon.stop()[0] == 0
 
 
+def test_a_notice_comes_with_the_event_and_what_another_process_closes_stays_closed(
+    room: Room, board: Board, run: Run, settings: MqttSettings, listen: Listen
+) -> None:
+    listener = listen(settings, "baskline/home/room/event", "baskline/home/room/notice")
+    states = listen(settings, "baskline/home/room/spot/ledge/state")
+    daemon = run()
+    room.until_stored(10)
+    board.uvi = 6.0
+    said = [json.loads(listener.next().payload) for _ in range(2)]
+    assert [each["event_type"] for each in said] == ["over_ceiling_opened", "new"]
+    opened, notice = said
+    assert (notice["schema"], notice["urgent"]) == ("baskline.notice/1", True)
+    assert notice["events"] == [opened["identity"]]
+    states.until(lambda heard: json.loads(heard.payload)["open_events"] == ["over_ceiling"])
+
+    done = room.command("close", opened["identity"])
+    assert done.returncode == 0, done.stderr
+    closed = json.loads(listener.next().payload)
+    assert (closed["event_type"], closed["closing"]) == ("over_ceiling_closed", "by hand")
+    over = states.until(lambda heard: json.loads(heard.payload)["open_events"] == [])
+    assert json.loads(over.payload)["place"] == "over_ceiling"
+    assert daemon.stop()[0] == 0
+    assert listener.heard.empty()
+
+
 def test_a_clean_end_and_a_death_are_both_told_as_offline(
     room: Room, board: Board, run: Run, settings: MqttSettings, listen: Listen
 ) -> None:
