@@ -1,5 +1,6 @@
 """`baskline run`: the daemon."""
 
+import shutil
 import signal
 import sys
 from contextlib import AbstractContextManager, nullcontext
@@ -9,6 +10,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from baskline.commands.common import DEFAULT_CONFIG, LAMP_CAUTION, ConfigOption, read_config
+from baskline.printing import folded
 
 if TYPE_CHECKING:
     from firmware_host.clock import Clock
@@ -27,7 +29,7 @@ def run(
         ),
     ] = None,
 ) -> None:
-    """Watch: read the boards, keep every reading, tell the broker, serve the page.
+    """Watch: read the boards, keep every reading, tell the broker.
 
     Runs until Ctrl-C or SIGTERM. The page is served where the configuration has a [page] table. Log lines go
     to standard output: words on a terminal, one JSON object a line elsewhere.
@@ -49,7 +51,8 @@ def run(
     configured = read_config(config)
     log_to_stdout()
     if not configured.bridge.store.exists():
-        print(LAMP_CAUTION, file=sys.stderr)  # standard output is the log's
+        columns = shutil.get_terminal_size().columns if sys.stderr.isatty() else sys.maxsize
+        print(folded(LAMP_CAUTION, columns), file=sys.stderr)  # standard output is the log's
     clock = SystemClock()
     daemon = Daemon(configured, clock, capture=capture)
     for number in (signal.SIGTERM, signal.SIGINT):

@@ -2,11 +2,16 @@
 
 import os
 import signal
+import socket
+import subprocess
+import sys
 from pathlib import Path
 
 import httpx
 import pytest
 
+from baskline.page.errors import PageError
+from baskline.page.extra import need_libraries
 from tests.baskline.running import Daemon, Room, until
 from tests.brokers import free_port
 
@@ -33,6 +38,21 @@ def children(pid: int) -> list[int]:
         if task.name != str(pid)
         for word in (task / "children").read_text().split()
     ]
+
+
+def test_the_daemon_loads_nothing_of_the_page() -> None:
+    looked = (
+        "import sys, baskline.commands.run, baskline.page.extra, baskline.page.keeping, ingest.daemon;"
+        "print({'starlette', 'uvicorn', 'jinja2', 'fastapi'} & set(sys.modules))"
+    )
+    done = subprocess.run([sys.executable, "-c", looked], capture_output=True, text=True, check=True)
+    assert done.stdout == "set()\n"
+
+
+def test_missing_libraries_are_told_with_the_line_to_type(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("baskline.page.extra.find_spec", lambda name: None)
+    with pytest.raises(PageError, match=r"pip install 'baskline\[page\]'"):
+        need_libraries()
 
 
 @pytest.fixture
@@ -68,8 +88,6 @@ def test_the_page_ends_when_the_daemon_is_killed(room: Room, url: str, run) -> N
 
 
 def test_a_port_that_is_taken_keeps_the_page_away_and_not_the_watch(room: Room, url: str, run) -> None:
-    import socket
-
     with socket.create_server(("127.0.0.1", int(url.rpartition(":")[2].strip("/")))):
         daemon: Daemon = run()
         line = daemon.until_logged("cannot listen")

@@ -8,19 +8,21 @@ const places = new Map(
 );
 let heardAt = performance.now();
 let failed = false;
+let troubled = false;
+const roomName = document.title.split(" · ").at(-1);
 
 function look() {
   const isLost = failed || performance.now() - heardAt > SILENT_AFTER_MS;
-  if (lost.hidden === isLost) {
-    lost.hidden = !isLost;
-    document.body.classList.toggle("is-lost", isLost);
-  }
+  if (lost.hidden === isLost) lost.hidden = !isLost;
+  document.body.classList.toggle("is-lost", isLost || troubled);
 }
 
 function take(pieces) {
   for (const [name, piece] of Object.entries(pieces)) {
     if (name === "level") glance.className = `glance is-${piece}`;
     else if (places.has(name)) places.get(name).innerHTML = piece;
+    if (name === "trouble") troubled = piece !== "";
+    if (name === "sentence") document.title = `${places.get(name).textContent.trim()} · ${roomName}`;
   }
 }
 

@@ -63,6 +63,7 @@ def test_values_events_and_the_sentence_change_while_one_looks(room: PageRoom, s
     expect(page.get_by_role("status")).to_have_text("1 spot needs you now: Slate ledge")
     expect(page.locator(".glance")).to_have_class("glance is-now")
     expect(page.locator(".glance")).to_contain_text("Before you reach in")
+    expect(page).to_have_title("1 spot needs you now: Slate ledge · test / room")
 
 
 def test_when_nobody_watches_any_more_it_says_so(room: PageRoom, serve, open_page) -> None:
