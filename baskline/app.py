@@ -1,5 +1,6 @@
 """The command line.  Each command lives in its own module and imports what it needs only when it runs."""
 
+import errno
 import logging
 import os
 import sys
@@ -38,6 +39,21 @@ EXIT_MEND: Final = 1
 EXIT_WRONG_USE: Final = 2
 EXIT_FAULT: Final = 70  # EX_SOFTWARE of sysexits(3)
 EXIT_INTERRUPTED: Final = 130
+
+# What a disk or a name may refuse wherever a file is touched.  Where more can be said, the part that touches
+# the file says so itself.
+_BY_THE_DISK: Final = {
+    errno.ENOSPC: "Make room on the disk",
+    errno.EDQUOT: "Make room on the disk",
+    errno.EROFS: "Choose a place that can be written to",
+    errno.EACCES: "Choose a place that this user may use, or change its rights",
+    errno.EPERM: "Choose a place that this user may use, or change its rights",
+    errno.EEXIST: "Choose another name",
+    errno.ENOTDIR: "Choose another name",
+    errno.EISDIR: "Choose another name",
+    errno.ENAMETOOLONG: "Choose a shorter name",
+    errno.ELOOP: "Choose another name",
+}
 
 # Whether typer stands on click or brings its own: what is common to all wrong uses of the command line.
 _WrongUse: Final = cast("type[Exception]", typer.BadParameter.__bases__[0])
@@ -99,15 +115,23 @@ def _run() -> int:
         if sys.stdout is not stdout:  # so typer marks that it could not write any more
             return _reader_left()
         code = ended.code
+    except OSError as error:
+        if error.errno not in _BY_THE_DISK or error.filename is None:
+            return _our_fault()
+        print(f"baskline: {error.filename}: {error.strerror}. {_BY_THE_DISK[error.errno]}", file=sys.stderr)
+        return EXIT_MEND
     except Exception:  # noqa: BLE001 - the outermost shell
-        import traceback
-
-        traceback.print_exc()
-        print(
-            "baskline: this is a fault in baskline, not in what you did; please report it.", file=sys.stderr
-        )
-        return EXIT_FAULT
+        return _our_fault()
     return code if isinstance(code, int) else 0
+
+
+def _our_fault() -> int:
+    """Show where it is."""
+    import traceback
+
+    traceback.print_exc()
+    print("baskline: this is a fault in baskline, not in what you did; please report it.", file=sys.stderr)
+    return EXIT_FAULT
 
 
 @contextmanager

@@ -35,8 +35,14 @@ def read_calibration(path: Path) -> Calibration:
         raise CalibrationFileError(
             "no such calibration file", where=str(path), remedy="Check the path, or calibrate the spot"
         ) from None
-    except (OSError, UnicodeDecodeError) as error:
-        raise CalibrationFileError(f"cannot be read ({error})", where=str(path)) from None
+    except OSError as error:
+        raise CalibrationFileError(
+            f"cannot be read ({error.strerror})", where=str(path), remedy="Check its name and its rights"
+        ) from None
+    except UnicodeDecodeError:
+        raise CalibrationFileError(
+            "is not UTF-8 text", where=str(path), remedy="Name a file that `baskline calibrate` wrote"
+        ) from None
     return parse_calibration(text, where=str(path))
 
 

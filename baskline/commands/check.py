@@ -20,7 +20,7 @@ _HANG = 6
 def check(
     config: ConfigOption = DEFAULT_CONFIG,
     seconds: Annotated[
-        float, typer.Option("--seconds", min=1, help="How long to listen to the boards at most.")
+        float, typer.Option("--seconds", min=1, max=86_400, help="How long to listen to the boards at most.")
     ] = 12.0,
     as_json: JsonOption = False,
 ) -> None:

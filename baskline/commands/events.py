@@ -22,6 +22,8 @@ if TYPE_CHECKING:
     from ingest.config import Config
 
 SCHEMA = "baskline.events/1"
+ACKNOWLEDGED_SCHEMA = "baskline.acknowledge/1"
+CLOSED_SCHEMA = "baskline.close/1"
 _DAY_MS = 86_400_000
 # Where the words begin, after the columns; on a narrow terminal what does not fit begins further left.
 _WORDS_COLUMN = 35
@@ -78,6 +80,7 @@ def acknowledge(
     ],
     config: ConfigOption = DEFAULT_CONFIG,
     store: StoreOption = None,
+    as_json: JsonOption = False,
 ) -> None:
     """Say that you have seen an event.
 
@@ -99,6 +102,9 @@ def acknowledge(
             seen = [acts.acknowledge(kept, configured, what, now_ms)]
         else:
             seen = acts.acknowledge_spot(kept, configured, what, now_ms)
+    if as_json:
+        _print_changed(ACKNOWLEDGED_SCHEMA, seen)
+        return
     for event in seen:
         say(console(), f"Acknowledged: {event.subject}: {event.sentence}.")
     if not seen:
@@ -116,6 +122,7 @@ def close(
     ],
     config: ConfigOption = DEFAULT_CONFIG,
     store: StoreOption = None,
+    as_json: JsonOption = False,
 ) -> None:
     """Close an event by hand, though its cause may be there still.
 
@@ -134,7 +141,16 @@ def close(
     now_ms = SystemClock().moment().wall_ms
     with Store.open(store_of(configured, store)) as kept:
         event = acts.close(kept, configured, identity, now_ms)
+    if as_json:
+        _print_changed(CLOSED_SCHEMA, [event])
+        return
     say(console(), f"Closed, {event.closing}: {event.subject}: {event.sentence}.")
+
+
+def _print_changed(schema: str, changed: "list[Event]") -> None:
+    from ingest.mqtt.payloads import event_fields
+
+    print_json({"schema": schema, "events": [event_fields(event) for event in changed]})
 
 
 def _is_event(what: str) -> bool:

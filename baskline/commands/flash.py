@@ -47,7 +47,7 @@ def flash(
         bool, typer.Option("--overwrite", help="Replace files on the board that baskline did not write.")
     ] = False,
     seconds: Annotated[
-        float, typer.Option("--seconds", min=1, help="How long to show live counts at the end.")
+        float, typer.Option("--seconds", min=1, max=86_400, help="How long to show live counts at the end.")
     ] = 15.0,
     as_json: JsonOption = False,
 ) -> None:

@@ -21,7 +21,7 @@ def load_config(path: Path) -> Config:
     try:
         text = path.read_bytes().decode("utf-8-sig")
     except FileNotFoundError:
-        remedy = "Make one from the example in ingest/CONFIG.md, or name the one that you have"
+        remedy = "`baskline init` makes one (every key: ingest/CONFIG.md); or name the one that you have"
         raise _refused(path, "there is no such file", remedy) from None
     except UnicodeDecodeError as error:
         raise _refused(path, f"byte {error.start} is not UTF-8", "Save the file as UTF-8 text") from None

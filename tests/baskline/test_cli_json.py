@@ -1,6 +1,7 @@
 """The JSON of commands that look at boards or replay a capture, against baskline/OUTPUT.md."""
 
 import json
+import shutil
 from pathlib import Path
 
 import pytest
@@ -67,3 +68,20 @@ def test_replay_has_the_documented_keys_and_types(demo, tmp_path):
     assert departures(document, keys("replay CAPTURE --store FILE")) == []
     assert document["new_readings"] > 10_000
     assert json_of("replay", "demo.capture", "--store", again, folder=demo)["new_readings"] == 0
+
+
+@pytest.mark.parametrize("command", ["acknowledge EVENT|SPOT", "close EVENT"])
+def test_what_was_acknowledged_or_closed_has_the_documented_keys_and_types(demo, tmp_path, command):
+    home = shutil.copytree(demo, tmp_path / "demo")
+    (event, *_) = json_of("events", "--open", folder=home)["events"]
+    document = json_of(command.split()[0], event["identity"], folder=home)
+    assert departures(document, keys(command)) == []
+    (changed,) = document["events"]
+    assert departures(changed, table(sections()["An event"])) == []
+    assert changed["identity"] == event["identity"]
+
+
+def test_a_spot_where_nothing_is_open_gives_an_empty_list(demo, tmp_path):
+    home = shutil.copytree(demo, tmp_path / "demo")
+    json_of("acknowledge", "slate", folder=home)
+    assert json_of("acknowledge", "slate", folder=home)["events"] == []

@@ -56,9 +56,13 @@ def refused(said, code, *words):
         (["day", "ledge", "--chart", "day"], "a file without an ending"),
         (["boards", "--seconds", "soon"], "valid number"),
         (["boards", "--seconds", "0"], "greater than or equal to 1"),
+        (["boards", "--seconds", "inf"], "less than or equal to 86400"),
+        (["check", "--seconds", "inf"], "less than or equal to 86400"),
+        (["listen", "--seconds", "inf"], "less than or equal to 86400"),
+        (["flash", "--seconds", "inf"], "less than or equal to 86400"),
         (["events", "--days", "0"], "greater than or equal to 1"),
         (["replay"], "Missing argument 'CAPTURE'"),
-        (["acknowledge"], "Missing argument 'EVENT'"),
+        (["acknowledge"], "Missing argument 'EVENT|SPOT'"),
     ],
     ids=" ".join,
 )
@@ -292,3 +296,41 @@ def test_ctrl_c_ends_with_130(home, monkeypatch):
 
     monkeypatch.setattr("baskline.commands.events.store_of", interrupt)
     assert said_here("events", folder=home).code == 130
+
+
+TOO_LONG = "x" * 300
+
+
+@pytest.mark.parametrize(
+    ("words", "named"),
+    [
+        (["day", "ledge", "--store", TOO_LONG], "Choose a shorter name"),
+        (["replay", "x.capture", "--store", TOO_LONG], "name"),
+        (["init", "-c", TOO_LONG], "Choose a shorter name"),
+        (["calibrate", "show", TOO_LONG], "Choose a shorter name"),
+        (["demo", "--folder", TOO_LONG], "Choose a shorter name"),
+        (["demo", "--folder", "ledge.toml"], "Choose another name"),
+        (["recompute", "--from", "2025-05-17", "--spot", "ledge", "--calibration", "ports"], "its rights"),
+    ],
+    ids=lambda words: " ".join(words)[:30] if isinstance(words, list) else "",
+)
+def test_a_name_that_no_file_can_have_is_one_line(home, words, named):
+    (home / "ports").mkdir()
+    refused(said_here(*words, folder=home), 1, named)
+
+
+def test_a_full_disk_is_one_line(home):
+    """The chart goes to a device that is always full."""
+    said = said_here("day", "ledge", "--date", DAY.isoformat(), "--chart", "full.svg", folder=home)
+    assert said.code == 0
+    (home / "full.svg").unlink()
+    (home / "full.svg").symlink_to("/dev/full")
+    refused(
+        said_here("day", "ledge", "--date", DAY.isoformat(), "--chart", "full.svg", folder=home),
+        1,
+        "No space left on device",
+    )
+
+
+def test_a_missing_configuration_names_the_command_that_makes_one(tmp_path):
+    refused(said_here("day", "ledge", folder=tmp_path), 1, "`baskline init` makes one")
