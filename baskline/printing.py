@@ -46,10 +46,15 @@ def folded(text: str, width: int, *, hang: int = 0) -> str:
     """Return `text`, its lines broken at spaces to fit `width`, `2.9 ± 0.3 UVI` and `k = 2` kept whole."""
     pieces = [
         piece
-        for line in _TOGETHER.sub(_NO_BREAK, text).split("\n")
+        for line in kept_together(text).split("\n")
         for piece in textwrap.wrap(
             line, width, subsequent_indent=" " * hang, break_long_words=False, break_on_hyphens=False
         )
         or [""]
     ]
     return "\n".join(pieces).replace(_NO_BREAK, " ")
+
+
+def kept_together(text: str) -> str:
+    """Return `text` with spaces that do not break between a number, its uncertainty and its unit."""
+    return _TOGETHER.sub(_NO_BREAK, text)

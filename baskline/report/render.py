@@ -6,6 +6,7 @@ from importlib.resources import files
 from pathlib import Path
 from typing import Final
 
+from baskline.printing import kept_together
 from baskline.report.errors import ReportError
 from ingest.config import Config
 from ingest.month import Month
@@ -78,6 +79,7 @@ def _html(month: Month, config: Config, now_ms: int, drawn: Drawn, *, for_paper:
         lstrip_blocks=True,
         loader=jinja2.FunctionLoader(_template),
     )
+    environment.filters["together"] = kept_together
     return environment.get_template("report.html").render(
         document=document_of(month, config, now_ms, version("baskline")),
         figures=figures,
