@@ -27,10 +27,10 @@ class Why(StrEnum):
 
 _WORDS: Final = {
     Why.NEW: "",
-    Why.GRAVER: "graver now: ",
-    Why.AGAIN: "still: ",
-    Why.MISSED: "was: ",
-    Why.OVER: "over: ",
+    Why.GRAVER: " (graver now)",
+    Why.AGAIN: " (still)",
+    Why.MISSED: " (ended already)",
+    Why.OVER: " (ended)",
 }
 
 
@@ -212,7 +212,7 @@ class _Moment:
     def _notice(self, why: Why, kind: EventKind, events: list[Event], *, escalated: bool) -> Notice:
         places = ", ".join(sorted({self._name_of(event) for event in events}))
         urgent = why is not Why.OVER and any(event.severity is Severity.NOW for event in events)
-        title = f"{_WORDS[why]}{KINDS[kind].short}: {places}"
+        title = f"{KINDS[kind].short}: {places}{_WORDS[why]}"
         return Notice(why, kind, urgent, title, tuple(events), escalated)
 
 

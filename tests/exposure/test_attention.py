@@ -116,7 +116,7 @@ def test_what_was_acknowledged_is_not_told_again_unless_it_becomes_graver():
     assert (answer.notices, answer.next_ms) == ((), None)
     sure = event(severity=Severity.NOW)
     graver = at(NOON_MS + 2 * HOUR_MS, sure, told=answer.told)
-    assert said(graver) == [(Why.GRAVER, "graver now: over the ceiling: rock")]
+    assert said(graver) == [(Why.GRAVER, "over the ceiling: rock (graver now)")]
 
 
 def test_what_was_told_and_becomes_graver_is_told_at_once():
@@ -130,7 +130,7 @@ def test_that_it_is_over_is_told_once_to_somebody_who_was_told_and_not_at_night(
     night = at(MIDNIGHT_MS + HOUR_MS, over, told=told)
     assert night.notices == ()
     morning = at(night.next_ms, over, told=night.told)
-    assert said(morning) == [(Why.OVER, "over: over the ceiling: rock")]
+    assert said(morning) == [(Why.OVER, "over the ceiling: rock (ended)")]
     assert morning.told == {}
     assert not morning.notices[0].urgent
 
@@ -161,7 +161,7 @@ def test_what_was_over_before_it_was_due_is_not_told_unless_it_was_for_now():
     lamp = off().closed(NOON_MS + MINUTE_MS, "the lamp is lit")
     breach = event().closed(NOON_MS + MINUTE_MS, "back")
     answer = at(NOON_MS + MINUTE_MS, lamp, breach)
-    assert said(answer) == [(Why.MISSED, "was: over the ceiling: rock")]
+    assert said(answer) == [(Why.MISSED, "over the ceiling: rock (ended already)")]
     assert answer.notices[0].urgent
 
 
