@@ -59,6 +59,7 @@ def look_at_everything(path: Path, seconds: float) -> Iterator[Finding]:
         yield from _boards_on_ports(config, seconds)
     yield from _broker(config)
     yield from _mirror(config)
+    yield from _page(config)
 
 
 def _counted(number: int, thing: str) -> str:
@@ -271,3 +272,25 @@ def _mirror(config: Config) -> Iterator[Finding]:
         yield Finding("mirror", config.mirror.url, False, trouble.what, trouble.remedy)
     else:
         yield Finding("mirror", config.mirror.url, True, "it took a point")
+
+
+def _page(config: Config) -> Iterator[Finding]:
+    if config.page is None:
+        return
+    from baskline.page.addresses import address_of
+    from baskline.page.extra import need_libraries
+    from baskline.page.secrets import Secrets
+
+    subject = address_of(config.page)
+    try:
+        need_libraries()
+        secrets = Secrets.read(config.page)
+    except KeeperError as error:
+        where = error.where if error.where.startswith("/") else subject
+        yield Finding("page", where, False, error.what, error.remedy)
+        return
+    for path in (config.page.certificate_file, config.page.key_file):
+        if path is not None and not path.is_file():
+            yield Finding("page", str(path), False, "there is no such file", "Make it, or name another")
+            return
+    yield Finding("page", subject, True, "with a password" if secrets.password else "for this computer alone")

@@ -10,7 +10,8 @@ import uvicorn
 from baskline.page.app import create_app
 from baskline.page.desk import Desk
 from baskline.page.errors import PageError
-from baskline.page.gate import Gate, Secrets
+from baskline.page.gate import Gate
+from baskline.page.secrets import Secrets
 from firmware_host.clock import Clock
 from ingest.config import Config
 from ingest.config.page import PageConfig

@@ -15,7 +15,8 @@ from starlette.applications import Starlette
 
 from baskline.page.app import PAGES, create_app
 from baskline.page.desk import Desk
-from baskline.page.gate import Gate, Secrets
+from baskline.page.gate import Gate
+from baskline.page.secrets import Secrets
 from baskline.page.serving import page_of
 from calibrate.calibration_file import format_calibration
 from exposure.events import Event, EventKind

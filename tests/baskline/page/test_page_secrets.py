@@ -1,5 +1,6 @@
 """The page's secrets at rest, the command that makes them, and the refusal to serve others without one."""
 
+import json
 import os
 import stat
 from pathlib import Path
@@ -7,7 +8,6 @@ from pathlib import Path
 import pytest
 
 from baskline.page.errors import PageError, SecretFileError
-from baskline.page.gate import Secrets
 from baskline.page.secret_files import (
     PasswordHash,
     TokenHash,
@@ -16,9 +16,10 @@ from baskline.page.secret_files import (
     read_token,
     write_secret,
 )
+from baskline.page.secrets import Secrets
 from ingest.config import ConfigError
 from ingest.config.page import PageConfig, is_loopback
-from tests.baskline.making import baskline, room
+from tests.baskline.making import baskline, room, said_here
 
 
 def test_a_password_is_kept_as_a_hash_that_only_its_owner_may_read(tmp_path: Path) -> None:
@@ -122,3 +123,23 @@ def test_a_password_that_is_guessed_too_soon_is_refused_and_nothing_written(tmp_
 def test_a_folder_that_cannot_be_written_is_told(tmp_path: Path) -> None:
     with pytest.raises(SecretFileError, match="cannot be written"):
         write_secret(tmp_path / "nowhere" / os.urandom(4).hex(), TokenHash.of("x"))
+
+
+def page_findings(folder: Path) -> list[dict[str, object]]:
+    found = json.loads(said_here("check", "--json", "--seconds", 1, folder=folder).out)["findings"]
+    return [each for each in found if each["part"] == "page"]
+
+
+def test_check_looks_at_the_page_too(tmp_path: Path) -> None:
+    room(tmp_path)
+    assert page_findings(tmp_path) == []
+    room(tmp_path, more="\n[page]\n")
+    (found,) = page_findings(tmp_path)
+    assert (found["fine"], found["subject"]) == (True, "http://127.0.0.1:8765/")
+    room(tmp_path, more='\n[page]\nhost = "0.0.0.0"\npassword_file = "page-password"\n')
+    (found,) = page_findings(tmp_path)
+    assert not found["fine"]
+    assert found["do"] == "Make it with: baskline password"
+    write_secret(tmp_path / "page-password", PasswordHash.of("three odd words"))
+    (found,) = page_findings(tmp_path)
+    assert (found["fine"], found["what"]) == (True, "with a password")
