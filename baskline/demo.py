@@ -85,6 +85,8 @@ def run_demo(folder: Path, *, seed: int, broker_config: Path | None) -> None:
     say(words, f"\nThe store, the capture and the charts are in {folder}/. Look further:")
     # Not folded: they are to be copied whole.
     words.print(f"  baskline day slate {look}", soft_wrap=True)
+    words.print(f"  baskline week {look}", soft_wrap=True)
+    words.print(f"  baskline lamps {look}", soft_wrap=True)
     words.print(f"  baskline events {look}", soft_wrap=True)
     words.print(f"  baskline replay {capture_path} --store {folder / 'again.db'} {look}", soft_wrap=True)
 

@@ -65,7 +65,7 @@ def day_spec(day: DayDrawing, *, total_width_px: int = 760, dark: bool = False) 
                 "bottom": layout.bottom_px,
             },
         )
-        .configure(font=FONT)
+        .configure(font=FONT, aria=False)
         .configure_view(stroke=None)
         .configure_axis(
             labelColor=colours.ink,

@@ -217,7 +217,7 @@ class _Pen:
         if self._shown:
             yield "lines: mean of each five minutes"
             yield "shading: ± (k = 2, about 95 %)"
-            yield f"green: a retreat's mean, at most {_RETREAT_UVI:g}"
+            yield f"at the foot: a retreat's mean, at most {_RETREAT_UVI:g}"
         for spot in self._enclosure.spots:
             if spot.why_not:
                 yield f"not shown: {spot.label} ({spot.why_not})"

@@ -24,6 +24,7 @@ _TREND_DAYS: Final = 56
 _AHEAD_PART: Final = 0.6
 _LEAST_AHEAD_DAYS: Final = 28
 _HEADROOM: Final = 0.12
+_LEAST_WORDS_PX: Final = 150
 _DASHED: Final = [5, 4]
 _STATE_WORDS: Final = {
     LampState.BURNING_IN: "burning in: no verdict yet",
@@ -356,7 +357,8 @@ class _Pen:
             sheet.points("forecast_expected", [dot], "diamond", filled=False, size=90)
         # The corner that the level moves away from is free.
         size, line = sheet.frame.size_px, sheet.frame.size_px + 4
-        lines = packed(_forecast_phrases(forecast), size, width - 12, between=" ")
+        room = max(width - self._x(self._last) - 16, _LEAST_WORDS_PX)
+        lines = packed(_forecast_phrases(forecast), size, room, between=" ")
         rises = (self._lamp.report.per_week or 0) > 0
         first = self._y.bottom_px - 8 - len(lines) * line if rises else self._y.top_px + 10
         rows = [

@@ -254,7 +254,7 @@ class Sheet:
                     "bottom": frame.bottom_px,
                 },
             )
-            .configure(font=FONT)
+            .configure(font=FONT, aria=False)  # the description says it all, some hundred marks would not
             .configure_view(stroke=None)
         )
         spec: dict[str, Any] = chart.to_dict()

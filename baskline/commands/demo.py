@@ -26,7 +26,7 @@ def demo(
 
     Simulated boards speak through real pseudo-terminals; all after that is what `baskline run` does. A plant
     shades a spot, a lamp goes too high, a board is unplugged. Ends with each spot's day in words and as a
-    chart.
+    chart. The store also has the eight weeks before, for `baskline week` and `baskline lamps`.
 
     \b
     Examples:

@@ -100,7 +100,7 @@ def test_each_spot_gets_its_day_in_words_and_a_chart(demo, printed):
 
 def test_the_commands_that_it_names_work(demo, printed):
     named = [line.split()[1:] for line in printed.splitlines() if line.startswith("  baskline ")]
-    assert [words[0] for words in named] == ["day", "events", "replay"]
+    assert [words[0] for words in named] == ["day", "week", "lamps", "events", "replay"]
     (demo / "again.db").unlink(missing_ok=True)
     for words in named:
         assert said_here(*words, folder=demo).code == 0
