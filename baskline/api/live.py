@@ -10,7 +10,6 @@ from sse_starlette.sse import EventSourceResponse
 from starlette.requests import Request
 
 from baskline.api.access import TheDesk
-from baskline.api.problems import NotAllowedError
 from baskline.api.room import spot_now
 from baskline.page.desk import Desk
 from calibrate.errors import KeeperError
@@ -51,7 +50,7 @@ async def live(request: Request, desk: TheDesk) -> EventSourceResponse:
     """
     state = request.app.state
     if state.n_listeners >= _MOST_LISTENERS:
-        raise NotAllowedError("too many listen already", remedy="End other connections to /live")
+        raise KeeperError("too many listen already", remedy="End other connections to /live")
     return EventSourceResponse(_changes(state, desk), ping=_PING_S, headers={"Cache-Control": "no-store"})
 
 
