@@ -7,7 +7,7 @@ from urllib.parse import parse_qs, quote, urlsplit
 
 from starlette.datastructures import Headers, MutableHeaders
 from starlette.requests import Request
-from starlette.responses import RedirectResponse, Response
+from starlette.responses import PlainTextResponse, RedirectResponse, Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from baskline.page.gate import Gate
@@ -124,11 +124,11 @@ class Guard:
     def _refused_at_once(self, request: Request) -> Response | None:
         path, access = request.url.path, request.state.access
         if not self._gate.answers_to(request.headers.get("host", "")):
-            return refusal(
-                request,
+            # Bare: whoever reads this may be a foreign page, which need not learn whose room it is.
+            return PlainTextResponse(
+                "This page does not go by that name. Ask for it by its address, or add the name to names in"
+                " [page] of baskline.toml.\n",
                 421,
-                "This page does not go by that name",
-                "Ask for it by its address, or add the name to names in [page] of baskline.toml.",
             )
         if path.startswith(_OPEN):
             return None

@@ -1,6 +1,7 @@
 """`baskline serve`: the page of a store, as a process of its own."""
 
 import os
+import re
 import shutil
 import signal
 import ssl
@@ -12,6 +13,8 @@ from pathlib import Path
 import httpx
 import pytest
 
+from baskline.page.attempts import MOST_FROM_ONE
+from baskline.page.secret_files import PasswordHash, write_secret
 from ingest.config import Config
 from tests.baskline.making import PROGRAM, baskline, environment, fill, half_sine, room
 from tests.baskline.running import until
@@ -118,6 +121,31 @@ def test_what_keeps_it_from_starting_is_told_in_one_line(tmp_path: Path, page: s
     assert said.code == 1
     assert words in said.err
     assert said.err.count("\n") == 1
+
+
+@pytest.mark.parametrize("behind_proxy", [False, True])
+def test_who_pretends_to_come_from_elsewhere_is_believed_only_by_a_proxy(
+    tmp_path: Path, serving, behind_proxy: bool
+) -> None:
+    proxy = "behind_proxy = true\n" if behind_proxy else ""
+    config = room(tmp_path, more=f'\n[page]\npassword_file = "page-password"\n{proxy}')
+    write_secret(tmp_path / "page-password", PasswordHash.of("three odd words"))
+    fill(config, DAY, half_sine(2.0, 9.0, 9.0))
+    _, port = serving()
+    url = f"http://127.0.0.1:{port}/login"
+    until(lambda: answered(url), "the page answers")
+    with httpx.Client() as client:
+        found = re.search(r'name="form_word" value="(\w+)"', client.get(url).text)
+        assert found is not None
+        codes = [
+            client.post(
+                url,
+                data={"form_word": found[1], "password": "wrong"},
+                headers={"x-forwarded-for": f"10.0.0.{number}"},
+            ).status_code
+            for number in range(MOST_FROM_ONE + 1)
+        ]
+    assert codes[-1] == (403 if behind_proxy else 429)
 
 
 def test_a_port_that_is_taken_is_told(filled: Config, tmp_path: Path, serving) -> None:
