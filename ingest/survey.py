@@ -14,6 +14,9 @@ from firmware_host.ports import Port
 from ingest.config import Config
 from ingest.links import Links
 
+# To MicroPython's prompt our question is a line of Python with an error in it.
+_OF_A_PROMPT = ("Traceback (most recent call last)", ">>> ")
+
 
 @dataclass(slots=True)
 class FoundBoard:
@@ -28,12 +31,16 @@ class FoundBoard:
 
 @dataclass(slots=True)
 class Survey:
-    """What a look at the ports found.  `garbage` counts bytes that made no sense, by port."""
+    """What a look at the ports found.
+
+    `garbage` counts bytes that made no sense, by port; on `prompts` MicroPython's prompt answered.
+    """
 
     ports: list[Port] = field(default_factory=list)
     boards: dict[str, FoundBoard] = field(default_factory=dict)
     problems: list[PortProblem] = field(default_factory=list)
     garbage: Counter[str] = field(default_factory=Counter)
+    prompts: set[str] = field(default_factory=set)
 
     def silent_ports(self) -> list[Port]:
         """Return the ports that opened and from which no board was heard."""
@@ -86,6 +93,8 @@ def _note(found: Survey, port: str, news: object) -> None:
             heard.latest = _row(news.channels, news.values[-1])
         case Garbage():
             found.garbage[port] += news.n_bytes
+            if news.excerpt.startswith(_OF_A_PROMPT):
+                found.prompts.add(port)
 
 
 def _row(channels: tuple[str, ...], values: FloatArray) -> dict[str, float]:

@@ -119,7 +119,12 @@ def _print_words(
             )
     for port in found.silent_ports():
         noise = found.garbage[port.path]
-        if noise:
+        if port.path in found.prompts:
+            said = (
+                "MicroPython, but baskline's firmware is not on it or does not run. Put it on:"
+                f" baskline flash {port.path}"
+            )
+        elif noise:
             said = (
                 f"{noise} bytes, but not in baskline's wire format. If the board prints plain CSV, key=value"
                 " or JSON lines, describe them in [board.NAME.mapping] (ingest/CONFIG.md); else flash the"

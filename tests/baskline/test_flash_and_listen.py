@@ -122,6 +122,22 @@ def test_a_sensor_that_cannot_be_used_says_why_and_what_to_do(
         assert remedy in " ".join(done.stdout.split())
 
 
+def test_a_bare_board_is_told_from_one_with_the_firmware_and_not_disturbed(
+    make_bench: Callable[..., FirmwareBench], tmp_path: Path
+) -> None:
+    bare, ours = make_bench(bare=True), make_bench(unique_id="00aa11bb22cc33dd")
+    (tmp_path / "baskline.toml").write_text(
+        '[bridge]\nsite = "home"\nname = "room"\ntime_zone = "UTC"\n'
+        f'[serial]\nports = ["{bare.port}", "{ours.port}"]\n'
+    )
+    done = baskline("boards", "--seconds", "3", cwd=tmp_path)
+    assert done.returncode == 0, done.stderr
+    said = " ".join(done.stdout.split())
+    assert f"{bare.port} MicroPython, but baskline's firmware is not on it or does not run" in said
+    assert f"baskline flash {bare.port}" in said
+    assert f"{ours.identity} on {ours.port}: baskline-" in said
+
+
 def test_what_a_board_remembers_from_before_is_not_live(
     make_bench: Callable[..., FirmwareBench], tmp_path: Path
 ) -> None:
