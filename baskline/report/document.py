@@ -150,16 +150,15 @@ def document_of(month: Month, config: Config, now_ms: int, version: str) -> Docu
 
 
 def _standing(month: Month, zone: ZoneInfo, now_ms: int) -> str:
-    """Return whether the month is over, and since when nothing came."""
+    """Return whether the month is over, and since when nothing came; '' if all of it could be seen."""
+    newest = datetime.fromtimestamp(month.newest_ms / 1000, zone)
+    of_newest = f"{plain_day(newest.date())}, {newest:%H:%M}"
+    days = f"{(month.last - month.first).days + 1} of the month's {month.end.day} days"
+    if datetime.fromtimestamp(now_ms / 1000, zone).date() <= month.end:
+        return f"The month is not over: this report covers {days}, and its newest reading is of {of_newest}."
     if month.is_whole:
         return ""
-    newest = datetime.fromtimestamp(month.newest_ms / 1000, zone)
-    at = f"{newest:%H:%M}"
-    today = datetime.fromtimestamp(now_ms / 1000, zone).date()
-    begun = f"This report covers {(month.last - month.first).days + 1} of the month's {month.end.day} days"
-    if today <= month.end:
-        return f"{begun}: the month is not over. The newest reading is of {plain_day(newest.date())}, {at}."
-    return f"{begun}: nothing was received after {plain_day(newest.date())}, {at}."
+    return f"This report covers {days}: nothing was received after {of_newest}."
 
 
 def _watched_row(each: EnclosureMonth, spot: SpotMonth, config: Config, zone: ZoneInfo) -> Row:

@@ -100,17 +100,19 @@ def test_days_over_the_ceiling_stand_out(config):
     assert shown.received.strong == {0}
 
 
-def test_a_month_that_is_not_over_says_so(config):
-    month = march(config, days=12)
-    assert document(month, config, date(2025, 3, 12)).standing == (
-        "This report covers 12 of the month's 31 days: the month is not over. The newest reading is of"
-        " 12 March 2025, 23:59."
+@pytest.mark.parametrize("days", [12, 31])
+def test_a_month_that_is_not_over_says_so(config, days):
+    assert document(march(config, days=days), config, date(2025, 3, days)).standing == (
+        f"The month is not over: this report covers {days} of the month's 31 days, and its newest reading"
+        f" is of {days} March 2025, 23:59."
     )
 
 
 def test_a_month_in_which_readings_ended_says_since_when(config):
     shown = document(march(config, days=12), config, date(2025, 6, 1))
-    assert shown.standing.endswith("31 days: nothing was received after 12 March 2025, 23:59.")
+    assert shown.standing == (
+        "This report covers 12 of the month's 31 days: nothing was received after 12 March 2025, 23:59."
+    )
     assert shown.span == "1 to 12 March 2025"
 
 
