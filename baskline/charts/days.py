@@ -1,65 +1,29 @@
 """The chart of a spot's last days: each day's dose with its interval, and where its hours of light lay."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Any, Final
 
-from baskline.charts.dates import date_span, day_label
-from baskline.charts.sheet import NARROW_BELOW_PX, Frame, Scale, Sheet, text_size_px
+from baskline.charts.days_drawing import SEEN_WHOLE, DaysDrawing, days_drawing
+from baskline.charts.scale import Scale
+from baskline.charts.sheet import NARROW_BELOW_PX, Frame, Sheet, text_size_px
 from baskline.charts.text import width_px
-from baskline.wording import with_doubt
 from exposure.profile import DayProfile
-from exposure.usual import Usual, day_figures, usual_of
-from ingest.day_records import DayRecord
+
+__all__ = ["DaysDrawing", "days_drawing", "days_spec"]
 
 _K: Final = 2.0
-_USUAL_DAYS: Final = 30
-# A quarter of an hour less than all is all.
-_SEEN_WHOLE: Final = 0.99
 _HEADROOM: Final = 1.16
 _BAR_PART: Final = 0.62
 # Columns narrower than this have no words of their own.
 _LEAST_COLUMN_PX: Final = 26
-# More days than these are told together to who cannot see them.
-_TOLD_DAY_BY_DAY: Final = 10
 _ROWS: Final = (
     ("over ceiling", "hours_above_ceiling"),
     ("above band", "hours_above_band"),
     ("in band", "hours_in_band"),
     ("below band", "hours_below_band"),
 )
-
-
-@dataclass(frozen=True, slots=True)
-class DaysDrawing:
-    """What the chart shows: the days from `first` to `last`, of which those that were seen have a profile.
-
-    `usual` is the dose of the 30 days before; `today` is the one of the days that is not over yet.
-    """
-
-    label: str
-    first: date
-    last: date
-    profiles: Sequence[DayProfile]
-    usual: Usual | None
-    today: date | None = None
-
-
-def days_drawing(
-    label: str, records: Sequence[DayRecord], last: date, *, days: int = 7, today: date | None = None
-) -> DaysDrawing:
-    """Gather the `days` up to `last` from a spot's records, which may begin 30 days earlier."""
-    first = last - timedelta(days=days - 1)
-    before = [r for r in records if first - timedelta(days=_USUAL_DAYS) <= r.date < first]
-    return DaysDrawing(
-        label,
-        first,
-        last,
-        [record.profile for record in records if first <= record.date <= last],
-        usual_of([day_figures(record.profile)["dose_uvi_h"] for record in before]),
-        today if today is not None and first <= today <= last else None,
-    )
 
 
 def days_spec(days: DaysDrawing, *, total_width_px: int = 760, dark: bool = False) -> dict[str, Any]:
@@ -100,16 +64,13 @@ class _Pen:
         self._row_px = 34 if narrow else 38
         self._rows_px = self._dose_px + 34
         names = [name for name, _ in _ROWS]
-        usual = [_usual_words(days.usual)] if days.usual else []
-        right = round(max(width_px(words, size) for words in [*names, *usual])) + 8
-        seen = [profile for profile in days.profiles if profile.dose_uvi_h is not None]
-        self._is_partly_unseen = any(p.coverage < _SEEN_WHOLE for p in seen) or len(seen) < self._n_days
+        right = round(max(width_px(words, size) for words in [*names, days.usual_words])) + 8
         self._sheet = Sheet(
             Frame.of(
                 total_width_px,
-                title=f"{days.label}, {date_span(days.first, days.last)}",
-                summary=list(self._summary(seen)),
-                caption=list(self._caption(seen)),
+                title=days.title,
+                summary=list(days.summary()),
+                caption=list(days.caption()),
                 left_px=36 if narrow else 44,
                 right_px=right,
                 height_px=self._rows_px + len(_ROWS) * self._row_px,
@@ -117,21 +78,17 @@ class _Pen:
             ),
             dark=dark,
         )
-        width = self._sheet.frame.width_px / self._n_days
+        width = self._sheet.frame.width_px / days.n_days
         profiles = {profile.bounds.date: profile for profile in days.profiles}
         self._columns = [
             _Column(day, n * width, (n + 1) * width, profiles.get(day))
-            for n, day in enumerate(days.first + timedelta(days=n) for n in range(self._n_days))
+            for n, day in enumerate(days.first + timedelta(days=n) for n in range(days.n_days))
         ]
         highest = max(
-            [1.0, *(p.dose_uvi_h + _K * (p.u_dose_uvi_h or 0) for p in seen if p.dose_uvi_h is not None)]
+            [1.0, *(p.dose_uvi_h + _K * (p.u_dose_uvi_h or 0) for p in days.seen if p.dose_uvi_h is not None)]
         )
         self._dose = Scale(0, highest * _HEADROOM, self._dose_px, self._strip_px)
         self._words_fit = width >= _LEAST_COLUMN_PX
-
-    @property
-    def _n_days(self) -> int:
-        return (self._days.last - self._days.first).days + 1
 
     def spec(self) -> dict[str, Any]:
         self._usual()
@@ -139,13 +96,13 @@ class _Pen:
         self._doses()
         self._hours()
         self._axes()
-        return self._sheet.spec(self._description())
+        return self._sheet.spec(self._days.description())
 
     def _usual(self) -> None:
-        usual, sheet = self._days.usual, self._sheet
-        if usual is None:
+        sheet = self._sheet
+        if self._days.usual_range is None:
             return
-        low, high = _usual_range(usual)
+        low, high = self._days.usual_range
         top, bottom = self._dose.px(min(high, self._dose.high)), self._dose.px(min(low, self._dose.high))
         box = {"x": 0, "y": top, "x2": sheet.frame.width_px, "y2": bottom, "ink": sheet.colours.band}
         sheet.boxes("usual", [{**box, "low_uvi_h": low, "high_uvi_h": high}])
@@ -154,13 +111,13 @@ class _Pen:
         ink = sheet.colours.band_ink
         self._margin(
             "usual_words",
-            [(y - line / 2, "usual", ink), (y + line / 2, f"{low:.0f} to {high:.0f}", ink)],
+            [(y - line / 2, "usual", ink), (y + line / 2, self._days.usual_words, ink)],
         )
 
     def _unseen(self) -> None:
         boxes = []
         for column in self._columns:
-            if column.day == self._days.today or column.unseen <= 1 - _SEEN_WHOLE:
+            if column.day == self._days.today or column.unseen <= 1 - SEEN_WHOLE:
                 continue
             left = column.right_px - column.unseen * (column.right_px - column.left_px)
             boxes.append((left + 1, self._strip_px, column.right_px - 1, self._dose_px))
@@ -207,7 +164,7 @@ class _Pen:
             upper, lower = self._dose.px(dose + half), self._dose.px(max(dose - half, 0))
             at = {"x": column.middle_px, "x2": column.middle_px}
             whiskers.append({**at, "y": upper, "y2": lower, "ink": colours.ink})
-            least = profile.at_least or column.unseen > 1 - _SEEN_WHOLE
+            least = profile.at_least or column.unseen > 1 - SEEN_WHOLE
             number = f"{dose:.0f}" if dose >= 9.95 and sheet.frame.narrow else f"{dose:.1f}"
             said = f"≥ {number}" if least else number
             words.append({"x": column.middle_px, "y": upper - 4, "words": said, "ink": colours.ink})
@@ -305,54 +262,3 @@ class _Pen:
         x = self._sheet.frame.width_px + 6
         rows = [{"x": x, "y": y, "words": words, "ink": ink} for y, words, ink in lines]
         self._sheet.words(name, rows, halo=False, align="left")
-
-    def _summary(self, seen: Sequence[DayProfile]) -> Iterator[str]:
-        doses = [profile.dose_uvi_h for profile in seen if profile.dose_uvi_h is not None]
-        if not doses:
-            yield "no UVI on any of these days"
-            return
-        yield f"dose {min(doses):.1f} to {max(doses):.1f} UVI·h a day"
-        if self._days.usual is not None:
-            yield f"usual {_usual_words(self._days.usual)} (the {_USUAL_DAYS} days before)"
-        over = sum(profile.hours_above_ceiling or 0 for profile in seen)
-        if over >= 0.05:
-            yield f"{over:.1f} h over the ceiling"
-
-    def _caption(self, seen: Sequence[DayProfile]) -> Iterator[str]:
-        if seen:
-            bands = {(p.band.low_uvi, p.band.high_uvi, p.band.ceiling_uvi) for p in seen}
-            low, high, ceiling = bands.pop()
-            yield "band changed meanwhile" if bands else f"band {low:g} to {high:g}, ceiling {ceiling:g}"
-            yield "thin lines: ± (k = 2, about 95 %)"
-            yield "over the ceiling is part of above"
-        if self._is_partly_unseen:
-            yield "hatched: that part of the day was not seen"
-
-    def _description(self) -> str:
-        if self._n_days > _TOLD_DAY_BY_DAY:
-            return f"{self._sheet.frame.whole_title}. {'; '.join(self._sheet.frame.summary)}."
-        told = []
-        for column in self._columns:
-            profile = column.profile
-            day = day_label(column.day)
-            if profile is None or not column.has_dose:
-                told.append(f"{day}: not known")
-                continue
-            told.append(
-                f"{day}: dose {with_doubt(profile.dose_uvi_h, profile.u_dose_uvi_h, 'UVI·h')},"
-                f" {profile.hours_in_band or 0:.1f} h in band, {profile.hours_below_band or 0:.1f} below,"
-                f" {profile.hours_above_band or 0:.1f} above,"
-                f" {profile.hours_above_ceiling or 0:.1f} over the ceiling"
-            )
-        return f"{self._sheet.frame.whole_title}. {'; '.join(told)}."
-
-
-def _usual_range(usual: Usual) -> tuple[float, float]:
-    """Return between which doses nineteen of twenty days lie; as wide as it can be printed, at least."""
-    half = max(_K * usual.scatter, 0.5)
-    return max(usual.median - half, 0.0), usual.median + half
-
-
-def _usual_words(usual: Usual) -> str:
-    low, high = _usual_range(usual)
-    return f"{low:.0f} to {high:.0f}"

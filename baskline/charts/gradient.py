@@ -7,7 +7,8 @@ from zoneinfo import ZoneInfo
 
 from baskline.charts.clock_axis import clock_ticks
 from baskline.charts.curve import curve_pieces
-from baskline.charts.sheet import NARROW_BELOW_PX, Frame, Scale, Sheet, text_size_px
+from baskline.charts.scale import Scale
+from baskline.charts.sheet import NARROW_BELOW_PX, Frame, Sheet, text_size_px
 from baskline.charts.text import width_px
 from baskline.wording import no_value_words, seen_until_ms
 from exposure.days import HOUR_MS

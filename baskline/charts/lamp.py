@@ -1,80 +1,22 @@
 """The chart of a lamp as one of its spots sees it: what it gave, how it changes, when that matters."""
 
 import math
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Any, Final
 
 from baskline.charts.dates import date_ticks, day_label
+from baskline.charts.lamp_drawing import LampDrawing, forecast_phrases, lamp_drawing
 from baskline.charts.lanes import Span, in_lanes
-from baskline.charts.sheet import NARROW_BELOW_PX, Frame, Scale, Sheet, text_size_px
+from baskline.charts.scale import Scale
+from baskline.charts.sheet import NARROW_BELOW_PX, Frame, Sheet, text_size_px
 from baskline.charts.text import packed, width_px
-from exposure.bands import Band
-from exposure.lamp_days import LampDay
-from exposure.lamps import BURN_IN_HOURS, Forecast, LampReport, LampState
-from exposure.wording import uvi_text
-from ingest.config import Config
-from ingest.lamp_views import LampView
-from ingest.store.lamp_changes import LampChangeKind
+from exposure.lamps import BURN_IN_HOURS
 
-_K: Final = 2.0
+__all__ = ["LampDrawing", "lamp_drawing", "lamp_spec"]
+
 _TREND_DAYS: Final = 56
-# What is to come takes at most so much of the width: what was seen is the evidence.
-_AHEAD_PART: Final = 0.6
-_LEAST_AHEAD_DAYS: Final = 28
-_HEADROOM: Final = 0.12
 _LEAST_WORDS_PX: Final = 150
 _DASHED: Final = [5, 4]
-_STATE_WORDS: Final = {
-    LampState.BURNING_IN: "burning in: no verdict yet",
-    LampState.TOO_FEW_DAYS: "too few days for a trend",
-    LampState.STEADY: "steady",
-    LampState.FADING: "fading",
-    LampState.RISING: "rising",
-}
-_CHANGE_WORDS: Final = {
-    LampChangeKind.LAMP: "new lamp",
-    LampChangeKind.DISTANCE: "other distance",
-    LampChangeKind.MESH: "other mesh",
-    LampChangeKind.PLACE: "moved",
-    LampChangeKind.OTHER: "changed",
-}
-_LIMIT_WORDS: Final = {
-    "low": "leaves the band downwards",
-    "high": "leaves the band upwards",
-    "ceiling": "passes the ceiling",
-    "due": "comes down to 0.7 of its baseline",
-}
-
-
-@dataclass(frozen=True, slots=True)
-class LampDrawing:
-    """What the chart of a lamp shows; `began` says what its first day began with."""
-
-    title: str
-    since: date
-    began: str
-    until: date
-    days: Sequence[LampDay]
-    hours_before: float
-    band: Band
-    report: LampReport
-
-
-def lamp_drawing(view: LampView, config: Config, until: date) -> LampDrawing:
-    """Gather what the chart of a lamp shows up to the day `until`."""
-    kinds = [_CHANGE_WORDS[change.what] for change in view.changes if change.day == view.since]
-    return LampDrawing(
-        title=f"{view.lamp} seen from {config.spots[view.spot].label}",
-        since=view.since,
-        began=kinds[-1] if kinds else "lamp hung",
-        until=until,
-        days=view.days,
-        hours_before=view.hours_before,
-        band=config.spots[view.spot].band(),
-        report=view.report,
-    )
 
 
 def lamp_spec(lamp: LampDrawing, *, total_width_px: int = 760, dark: bool = False) -> dict[str, Any]:
@@ -85,27 +27,18 @@ def lamp_spec(lamp: LampDrawing, *, total_width_px: int = 760, dark: bool = Fals
 class _Pen:
     def __init__(self, lamp: LampDrawing, total_width_px: int, *, dark: bool) -> None:
         self._lamp = lamp
-        report = lamp.report
         narrow = total_width_px < NARROW_BELOW_PX
         size = text_size_px(narrow=narrow)
-        self._levels = [
-            (day.date, day.level_uvi, _K * (day.u_level_uvi or 0.0))
-            for day in lamp.days
-            if day.level_uvi is not None
-        ]
-        self._first = min([lamp.since, *(day.date for day in lamp.days[:1])])
-        if self._levels and (self._levels[0][0] - self._first).days > 7:
-            self._first = self._levels[0][0] - timedelta(days=1)
-        self._last = self._levels[-1][0] if self._levels else lamp.until
-        self._forecast = min(report.forecasts, key=lambda each: each.expected, default=None)
-        self._end = self._end_of_axis()
+        self._levels, self._forecast = lamp.levels, lamp.forecast
+        self._first, self._last, self._end = lamp.first, lamp.last, lamp.end
         self._margin_words = self._limits_in_words()
         right = round(max([width_px(words, size) for _, words, _ in self._margin_words] + [30])) + 8
         left = 36 if narrow else 44
         width = total_width_px - left - right - 10
-        lanes = in_lanes(
-            list(self._spans()), 0, self._day_number(self._end), room_px=width, size_px=size - 1, most=3
-        )
+        happened = [*lamp.happened, (self._last, day_label(self._last), "note")]
+        days = [max(self._day_number(day), 0) for day, _, _ in happened]
+        spans = [Span(at, at, words, look) for at, (_, words, look) in zip(days, happened, strict=True)]
+        lanes = in_lanes(spans, 0, self._day_number(self._end), room_px=width, size_px=size - 1, most=3)
         self._lanes, self._lane_px = lanes, size + 11
         self._strip_px = max(lanes.n_lanes, 1) * self._lane_px + 8
         plot = 200 if narrow else 250
@@ -113,15 +46,15 @@ class _Pen:
             Frame.of(
                 total_width_px,
                 title=lamp.title,
-                summary=list(self._summary()),
-                caption=list(self._caption()),
+                summary=list(lamp.summary()),
+                caption=list(lamp.caption()),
                 left_px=left,
                 right_px=right,
                 height_px=self._strip_px + plot,
             ),
             dark=dark,
         )
-        low, high = self._range()
+        low, high = lamp.range_uvi
         self._y = Scale(low, high, self._strip_px + plot, self._strip_px)
 
     def spec(self) -> dict[str, Any]:
@@ -136,7 +69,7 @@ class _Pen:
         self._ahead()
         self._marks()
         self._axes()
-        return self._sheet.spec(self._description())
+        return self._sheet.spec(self._lamp.description())
 
     # -- where
 
@@ -146,30 +79,6 @@ class _Pen:
     def _x(self, day: date) -> float:
         """Return where a day stands, also one beyond the axis."""
         return self._sheet.frame.width_px * self._day_number(day) / self._day_number(self._end)
-
-    def _end_of_axis(self) -> date:
-        """Return the last day of the axis: the forecast's latest, as far as it leaves the past its room."""
-        seen = max((self._last - self._first).days, 7)
-        forecast = self._forecast
-        if forecast is None:
-            ahead = _LEAST_AHEAD_DAYS if self._lamp.report.per_week is not None else 3
-        else:
-            ahead = ((forecast.latest or forecast.expected) - self._last).days + 7
-        most = max(seen * _AHEAD_PART / (1 - _AHEAD_PART), _LEAST_AHEAD_DAYS)
-        return self._last + timedelta(days=round(min(ahead, most)))
-
-    def _range(self) -> tuple[float, float]:
-        """Return the UVI of the axis' ends: not from zero where that would hide what the chart is about."""
-        lows = [level - half for _, level, half in self._levels]
-        highs = [level + half for _, level, half in self._levels]
-        band = self._lamp.band
-        limits = [band.high_uvi, band.low_uvi]
-        if self._forecast is not None:
-            limits.append(self._forecast.limit_uvi)
-        top = max([*highs, *limits, 0.1])
-        bottom = min([*lows, *limits, top])
-        room = _HEADROOM * (top - bottom)
-        return (max(bottom - room, 0.0) if bottom > 0.35 * top else 0.0), top + room
 
     def _limits_in_words(self) -> list[tuple[float, str, str]]:
         """Return (UVI, words, ink) of what is named in the right margin."""
@@ -275,18 +184,9 @@ class _Pen:
         first = self._last - timedelta(days=_TREND_DAYS)
         if report.steps:
             first = max(first, report.steps[-1].date)
-        first = max(first, self._seasoned())
+        first = max(first, self._lamp.seasoned)
         rows = self._curve(first, self._last, report.level_uvi, report.per_week)
         self._sheet.line("trend", rows, self._sheet.colours.ink, strokeWidth=2)
-
-    def _seasoned(self) -> date:
-        """Return the first day after the burn-in."""
-        hours = self._lamp.hours_before
-        for day in self._lamp.days:
-            if hours >= BURN_IN_HOURS:
-                return day.date
-            hours += day.hours_on
-        return self._last
 
     def _curve(self, first: date, last: date, level_uvi: float, per_week: float) -> list[dict[str, float]]:
         """Return points of a line that has `level_uvi` on the last day that was seen."""
@@ -358,26 +258,13 @@ class _Pen:
         # The corner that the level moves away from is free.
         size, line = sheet.frame.size_px, sheet.frame.size_px + 4
         room = max(width - self._x(self._last) - 16, _LEAST_WORDS_PX)
-        lines = packed(_forecast_phrases(forecast), size, room, between=" ")
+        lines = packed(forecast_phrases(forecast), size, room, between=" ")
         rises = (self._lamp.report.per_week or 0) > 0
         first = self._y.bottom_px - 8 - len(lines) * line if rises else self._y.top_px + 10
         rows = [
             {"x": width - 6, "y": first + n * line, "words": each, "ink": ink} for n, each in enumerate(lines)
         ]
         sheet.words("forecast_words", rows, halo=False, align="right", baseline="top")
-
-    def _spans(self) -> Iterator[Span]:
-        """Yield what happened, by day numbers."""
-        lamp = self._lamp
-        began = max(self._day_number(lamp.since), 0)
-        if lamp.since >= self._first:
-            yield Span(began, began, f"{lamp.began} {day_label(lamp.since)}", "today")
-        for step in lamp.report.steps:
-            at = self._day_number(step.date)
-            change = f"{100 * (step.ratio - 1):+.0f} %".replace("-", "−")
-            yield Span(at, at, f"a step of {change} on {day_label(step.date)}", "now")
-        now = self._day_number(self._last)
-        yield Span(now, now, f"{day_label(self._last)}", "note")
 
     def _marks(self) -> None:
         sheet = self._sheet
@@ -399,67 +286,3 @@ class _Pen:
         label_px = width_px("30 Nov", sheet.frame.size_px) + 14
         ticks = date_ticks(self._first, self._end, sheet.frame.width_px, label_px)
         sheet.x_axis("day_axis", [(self._x(day), day_label(day)) for day in ticks], self._y.bottom_px)
-
-    # -- in words
-
-    def _summary(self) -> Iterator[str]:
-        report = self._lamp.report
-        state = _STATE_WORDS[report.state]
-        if not self._levels:
-            yield "no level known yet"
-            return
-        if report.per_week is None or report.per_week_low is None or report.per_week_high is None:
-            yield state
-        else:
-            sides = f"{_percent(report.per_week_low)} to {_percent(report.per_week_high)}"
-            yield f"{state}: {_percent(report.per_week)} % a week ({sides})"
-        if report.level_uvi is not None and self._levels:
-            half = self._levels[-1][2]
-            yield f"level {uvi_text(report.level_uvi, half / _K, _K, at_least=False)}"
-        yield f"{report.hours_on:.0f} h on"
-        if report.times_claim is not None:
-            yield f"{report.times_claim:.1f} times the package's claim"
-        if report.replace_by is not None:
-            yield f"replace by {report.replace_by.day} {report.replace_by:%B %Y}"
-
-    def _caption(self) -> Iterator[str]:
-        report = self._lamp.report
-        if not self._levels:
-            yield "hatched: the spot has no UVI, or its lamp was never seen warm"
-            return
-        yield "dots: level of each day, lamp warm"
-        yield "shading: ± (k = 2, about 95 %)"
-        if report.per_week is not None:
-            yield "line: trend"
-            yield "dashed: if it goes on like this, with its 95 % interval"
-        if self._lamp.hours_before >= BURN_IN_HOURS:
-            yield f"it had burned {self._lamp.hours_before:.0f} h before"
-        if self._range()[0] > 0:
-            yield f"the axis begins at UVI {self._range()[0]:.1f}"
-
-    def _description(self) -> str:
-        frame = self._sheet.frame
-        band = self._lamp.band
-        told = [f"{frame.whole_title}: {'; '.join(self._summary())}"]
-        told.append(f"Band {band.low_uvi:g} to {band.high_uvi:g}, ceiling {band.ceiling_uvi:g}")
-        told += [each.span.words for each in self._lanes.placed if each.span.look != "note"]
-        told += [" ".join(_forecast_phrases(each)) for each in self._lamp.report.forecasts]
-        return f"{'. '.join(told)}."
-
-
-def _forecast_phrases(forecast: Forecast) -> list[str]:
-    day = forecast.expected
-    end = f"to {_day_in(day.year, forecast.latest)}" if forecast.latest else "or much later"
-    return [
-        _LIMIT_WORDS[forecast.limit],
-        f"about {day_label(day)} {day.year}",
-        f"({_day_in(day.year, forecast.earliest)} {end})",
-    ]
-
-
-def _day_in(year: int, day: date) -> str:
-    return day_label(day) if day.year == year else f"{day_label(day)} {day.year}"
-
-
-def _percent(part: float) -> str:
-    return f"{100 * part:+.1f}".replace("-", "−")

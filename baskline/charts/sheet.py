@@ -4,7 +4,6 @@ Charts with several panels place everything by themselves, so that words stand w
 drawn later lies over what was drawn before.
 """
 
-import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Final, Self
@@ -13,13 +12,11 @@ import altair as alt
 
 from baskline.charts.hatching import hatched
 from baskline.charts.palette import Palette, palette
+from baskline.charts.scale import Scale
 from baskline.charts.text import FONT, packed, shortened
 
 NARROW_BELOW_PX: Final = 500
 """Under this width it is a phone held upright."""
-
-# A few ticks more than asked for are better than half as many.
-_STEP_SLACK: Final = 0.8
 
 Row = Mapping[str, object]
 Box = tuple[float, float, float, float]
@@ -175,7 +172,7 @@ class Sheet:
             strokeWidth=0.8,
         )
 
-    def y_axis(self, name: str, scale: "Scale", title: str, *, about: int = 5) -> None:
+    def y_axis(self, name: str, scale: Scale, title: str, *, about: int = 5) -> None:
         """Draw a vertical axis at the plot's left side, its title over it."""
         quiet, ink = self.colours.quiet, self.colours.ink
         size = self.frame.size_px
@@ -314,30 +311,3 @@ def _rounded(row: Row) -> Row:
         name: round(value, 2 if name in ("x", "y", "x2", "y2") else 4) if isinstance(value, float) else value
         for name, value in row.items()
     }
-
-
-@dataclass(frozen=True, slots=True)
-class Scale:
-    """A quantity from `low` at `bottom_px` to `high` at `top_px`; pixels grow downwards."""
-
-    low: float
-    high: float
-    bottom_px: float
-    top_px: float
-
-    def px(self, value: float) -> float:
-        """Return where a value stands."""
-        return self.bottom_px + (value - self.low) / (self.high - self.low) * (self.top_px - self.bottom_px)
-
-    def ticks(self, about: int) -> list[tuple[float, str]]:
-        """Return the multiples of 1, 2 or 5 times a power of ten on the scale, about so many, with words."""
-        rough = (self.high - self.low) / about
-        power = math.floor(math.log10(rough))
-        factor = next((each for each in (1, 2, 5) if each * 10.0**power >= rough * _STEP_SLACK), 10)
-        step, digits = factor * 10.0**power, max(0, -power - (factor == 10))
-        first, last = math.ceil(self.low / step - 1e-9), math.floor(self.high / step + 1e-9)
-        return [(number * step, _number(number * step, digits)) for number in range(first, last + 1)]
-
-
-def _number(value: float, digits: int) -> str:
-    return f"{value:.{digits}f}".replace("-", "−")
