@@ -7,16 +7,13 @@ import typer
 
 from baskline import completing
 from baskline.commands.common import DEFAULT_CONFIG, ConfigOption, JsonOption, print_json, read_config
-from baskline.printing import console, say
+from baskline.printing import columns_of, console, say
 from calibrate.errors import KeeperError
 
 if TYPE_CHECKING:
     from calibrate.calibration import Calibration
-    from calibrate.points import ReferenceMeter
-    from firmware_host.clock import Clock
     from ingest.checking import Series
     from ingest.config import Config
-    from ingest.store.checks import CheckRecord
 
 _LEAST_REFERENCE_UVI = 0.1
 
@@ -83,7 +80,9 @@ def verify(
     from baskline.check_words import check_fields, check_lines, due_line, series_lines
     from baskline.commands.calibrate.fit import refuse_chart_ending
     from firmware_host.clock import SystemClock
+    from ingest.check_acts import MeterReading, check_now
     from ingest.checking import calibrated_ms, check_state, series_of
+    from ingest.checks_now import Settle
     from ingest.store.store import Store
     from ingest.twins import twins
 
@@ -97,8 +96,8 @@ def verify(
     clock = SystemClock()
     check = None
     if reference is not None:
-        meter = _meter(accuracy, resolution, calibration)
-        check = _check(spot, configured, calibration, clock, reference, meter, resolution, seconds)
+        reading = MeterReading(reference, None if accuracy is None else accuracy / 100, resolution)
+        check = check_now(configured, spot, reading, clock, Settle(seconds), _wait)
     elif not configured.bridge.store.exists():
         raise VerifyCommandError(
             "nothing is stored yet", where=str(configured.bridge.store), remedy="Give --reference UVI"
@@ -130,8 +129,8 @@ def verify(
         for line in check_lines(check):
             say(words, line)
         say(words, "")
-    for line in series_lines(series, beside, zone):
-        words.print(line, soft_wrap=True)
+    for line in series_lines(series, beside, zone, columns=columns_of(words, 90)):
+        say(words, line, hang=4)
     say(words, due_line(state, zone))
     if chart is not None:
         say(words, f"\nDrawn: {chart}")
@@ -173,46 +172,6 @@ def _calibration(spot: str, config: "Config", file: Path) -> "Calibration":
             remedy=f"Make one with `baskline calibrate {spot}`",
         )
     return read_calibration(path)
-
-
-def _meter(
-    accuracy: float | None, resolution: float | None, calibration: "Calibration"
-) -> "ReferenceMeter | None":
-    """Return another meter than the calibration's; None if it is that one."""
-    from calibrate.points import ReferenceMeter, from_limits
-
-    if accuracy is None:
-        return None
-    step = calibration.uncertainty.reference_resolution_uvi if resolution is None else resolution
-    return ReferenceMeter(from_limits(accuracy / 100), 0.0, step)
-
-
-def _check(
-    spot: str,
-    config: "Config",
-    calibration: "Calibration",
-    clock: "Clock",
-    reference: float,
-    meter: "ReferenceMeter | None",
-    resolution: float | None,
-    seconds: float,
-) -> "CheckRecord":
-    from ingest.checking import calibrated_ms, compare, running_value
-    from ingest.checks_now import Settle, levels_now
-
-    levels = levels_now(config, spot, clock, Settle(seconds), _wait)
-    made_ms = calibrated_ms(calibration, config.bridge.time_zone)
-    age_days = (clock.moment().wall_ms - made_ms) / 86_400_000
-    running = running_value(
-        levels,
-        calibration,
-        lamp_kind=config.lamps[config.spots[spot].lamp].kind,
-        age_days=max(0.0, age_days),
-    )
-    if not running.steady:
-        _wait("the light was not steady meanwhile: is the lamp warm, and your hand out of the light?")
-    step = calibration.uncertainty.reference_resolution_uvi if resolution is None else resolution
-    return compare(spot, running, calibration, reference, meter, step)
 
 
 def _wait(why: str) -> None:
