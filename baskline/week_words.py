@@ -6,13 +6,14 @@ from typing import TYPE_CHECKING, Any, Final
 from baskline.calibration_words import aligned
 from baskline.measured_words import full_day, measured, percent, short_day, times
 from baskline.wording import FLAG_WORDS
+from exposure.day_json import compared_fields, rounded
 from exposure.kinds import KINDS
 from exposure.wording import duration_text
 
 if TYPE_CHECKING:
     from exposure.events import Event
     from exposure.profile import DayProfile
-    from exposure.usual import Compared, Usual
+    from exposure.usual import Compared
     from ingest.config import Config
     from ingest.week import ComparedDay, EnclosureWeek, SpotDays, Week
 
@@ -216,11 +217,11 @@ def week_fields(shown: "Week") -> dict[str, Any]:
                 {
                     "date": day.date.isoformat(),
                     **_day_fields(day.profile),
-                    "compared": _compared_fields(day.compared),
+                    "compared": compared_fields(day.compared),
                 }
                 for day in spot.days
             ],
-            "compared": _compared_fields(spot.compared),
+            "compared": compared_fields(spot.compared),
         }
 
     return {
@@ -235,7 +236,7 @@ def week_fields(shown: "Week") -> dict[str, Any]:
                     {
                         "date": day.isoformat(),
                         "spots": list(seen.spots),
-                        "mean_uvi": {spot: _rounded(uvi) for spot, uvi in seen.mean_uvi.items()},
+                        "mean_uvi": {spot: rounded(uvi) for spot, uvi in seen.mean_uvi.items()},
                         "has_retreat": seen.has_retreat,
                         "retreat": seen.retreat,
                     }
@@ -251,32 +252,10 @@ def week_fields(shown: "Week") -> dict[str, Any]:
 def _day_fields(profile: "DayProfile | None") -> dict[str, Any]:
     """Return a day's main figures; what was not seen is None."""
     return {
-        "coverage": 0.0 if profile is None else _rounded(profile.coverage),
+        "coverage": 0.0 if profile is None else rounded(profile.coverage),
         "at_least": profile is not None and profile.at_least,
-        **{name: None if profile is None else _rounded(getattr(profile, name)) for name in DAY_FIGURES},
+        **{name: None if profile is None else rounded(getattr(profile, name)) for name in DAY_FIGURES},
         "flag_hours": {}
         if profile is None
-        else {name: _rounded(hours) for name, hours in sorted(profile.flag_hours.items())},
+        else {name: rounded(hours) for name, hours in sorted(profile.flag_hours.items())},
     }
-
-
-def _compared_fields(compared: "Mapping[str, Compared]") -> dict[str, Any]:
-    return {
-        name: {
-            "value": _rounded(each.value),
-            "week": _usual_fields(each.week),
-            "month": _usual_fields(each.month),
-            "unlike": each.unlike,
-        }
-        for name, each in compared.items()
-    }
-
-
-def _usual_fields(usual: "Usual | None") -> dict[str, Any] | None:
-    if usual is None:
-        return None
-    return {"median": _rounded(usual.median), "scatter": _rounded(usual.scatter), "days": usual.n_days}
-
-
-def _rounded(number: float | None) -> float | None:
-    return None if number is None else round(number, 4) + 0.0
