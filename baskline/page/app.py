@@ -14,7 +14,7 @@ from starlette.responses import Response
 from starlette.routing import Mount, Route
 from starlette.staticfiles import StaticFiles
 
-from baskline.api.app import create_api
+from baskline.api.mounted import Interface
 from baskline.page import live, login, overview
 from baskline.page.desk import Desk
 from baskline.page.gate import Gate
@@ -45,7 +45,7 @@ def create_app(desk: Desk, gate: Gate, pages: tuple[Page, ...] = PAGES) -> Starl
         routes=[
             *(route for page in pages for route in page.routes),
             Mount("/static", _Static(directory=STATIC)),
-            Mount("/api/v1", create_api(desk)),
+            Mount("/api/v1", Interface(desk)),
         ],
         middleware=[Middleware(SafeHeaders), Middleware(Guard, gate=gate, guest_paths=guest_paths)],
         exception_handlers={HTTPException: _http_error, KeeperError: _keeper_error, Exception: _fault},

@@ -1,5 +1,8 @@
 """Who gets in, and who may change what; on the page's own guard."""
 
+import subprocess
+import sys
+
 import pytest
 
 from tests.baskline.api.conftest import PASSWORD, TOKEN
@@ -116,9 +119,9 @@ def test_a_page_for_looking_only_changes_nothing(room, visit):
 
 
 def test_another_name_for_this_computer_is_refused(room, visit):
-    assert is_problem(
-        visit(room, headers=BEARER).get("/api/v1/bridge", headers={"Host": "evil.example"}), 421
-    )
+    answer = visit(room, headers=BEARER).get("/api/v1/bridge", headers={"Host": "evil.example"})
+    assert answer.status_code == 421
+    assert "room" not in answer.text
 
 
 def test_a_body_beyond_all_measure_is_refused(room, visit):
@@ -153,3 +156,9 @@ def test_only_loopback_without_a_password_needs_no_key_to_look(tmp_path, visit):
     )
     assert room.store.lamp_changes.of("tube") == []
     room.stop_watching()
+
+
+def test_the_page_alone_does_not_load_the_interface():
+    looked = "import sys, baskline.page.app; print([name for name in ('fastapi',) if name in sys.modules])"
+    done = subprocess.run([sys.executable, "-c", looked], capture_output=True, text=True, timeout=60)
+    assert (done.returncode, done.stdout) == (0, "[]\n")
