@@ -25,6 +25,8 @@ _VERDICTS: Final = {
     Verdict.OUT: "out: take its UVI for unknown; clean the sensor and measure again, or calibrate anew",
 }
 _CHART_WIDTH: Final = 41
+_LEAST_CHART_WIDTH: Final = 13
+_BESIDE_CHART: Final = 48
 _SHOWN: Final = 20
 
 
@@ -40,7 +42,7 @@ def check_lines(check: "CheckRecord") -> Iterator[str]:
         yield "The meter counts as another than the one that this spot was calibrated with."
 
 
-def series_lines(series: "Series", twins: Sequence["Twin"], time_zone: str) -> Iterator[str]:
+def series_lines(series: "Series", twins: Sequence["Twin"], time_zone: str, *, columns: int) -> Iterator[str]:
     """Yield the control chart and what has changed since the first check."""
     zone = ZoneInfo(time_zone)
     if series.chart is None:
@@ -51,24 +53,30 @@ def series_lines(series: "Series", twins: Sequence["Twin"], time_zone: str) -> I
         f"Checks of this calibration (meter over spot): centre {chart.centre:.3f}, limits {chart.low:.3f} to"
         f" {chart.high:.3f}"
     )
-    yield from (f"  {line}" for line in chart_lines(chart, series.checks, zone))
+    yield from (f"  {line}" for line in chart_lines(chart, series.checks, zone, columns=columns))
     yield from (f"signal at {_day(series.checks[i].at_ms, zone)}: {why}" for i, why in _latest_signals(chart))
     yield from _moved_lines(series, zone)
     for twin in twins:
         yield _twin_line(twin)
 
 
-def chart_lines(chart: ControlChart, checks: Sequence["CheckRecord"], zone: ZoneInfo) -> list[str]:
-    """Return a line for each check: `o` its ratio (`x` beyond a limit), `e` the weighted mean, `|` limits."""
+def chart_lines(
+    chart: ControlChart, checks: Sequence["CheckRecord"], zone: ZoneInfo, *, columns: int
+) -> list[str]:
+    """Return a line for each check: `o` its ratio (`x` beyond a limit), `e` the weighted mean, `|` limits.
+
+    The picture takes what `columns` leave beside the words, within reason.
+    """
     half = max(float(abs(chart.values - chart.centre).max()), 3 * chart.sigma) * 1.1
-    middle = _CHART_WIDTH // 2
+    width = max(_LEAST_CHART_WIDTH, min(_CHART_WIDTH, columns - _BESIDE_CHART))
+    middle = width // 2
 
     def place(value: float) -> int:
         return middle + round((value - chart.centre) / half * middle)
 
     rows = []
     for i in range(max(0, len(checks) - _SHOWN), len(checks)):
-        line = [" "] * _CHART_WIDTH
+        line = [" "] * (2 * middle + 1)
         for limit in (chart.low, chart.high):
             line[place(limit)] = "|"
         line[middle] = ":"

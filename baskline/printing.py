@@ -42,6 +42,11 @@ def say(words: "Console", text: str, *, hang: int = 0) -> None:
     words.print(folded(text, words.width, hang=hang) if words.is_terminal else text)
 
 
+def columns_of(words: "Console", most: int) -> int:
+    """Return how many columns a picture may have: `most`, or what the terminal leaves of it."""
+    return min(most, words.width) if words.is_terminal else most
+
+
 def folded(text: str, width: int, *, hang: int = 0) -> str:
     """Return `text`, its lines broken at spaces to fit `width`, `2.9 ± 0.3 UVI` and `k = 2` kept whole."""
     pieces = [

@@ -9,10 +9,16 @@ if TYPE_CHECKING:
     from calibrate.points import Points
 
 _HEADROOM = 1.05
+_LABELS = 8
+_FEWEST = 20
 
 
-def curve_lines(curve: "Curve", points: "Points | None", *, columns: int = 60, rows: int = 14) -> list[str]:
-    """Return the curve as lines: `*` the curve, `:` its interval (k = 2), `o` a pair."""
+def curve_lines(curve: "Curve", points: "Points | None", *, columns: int = 68, rows: int = 14) -> list[str]:
+    """Return the curve as lines: `*` the curve, `:` its interval (k = 2), `o` a pair.
+
+    The lines are as long as `columns`, but never shorter than can be read.
+    """
+    columns = max(columns - _LABELS, _FEWEST)
     top_uvi = float(curve.high_uvi.max())
     if points is not None and len(points):
         top_uvi = max(top_uvi, float(points.reference_uvi.max()))
@@ -45,5 +51,7 @@ def curve_lines(curve: "Curve", points: "Points | None", *, columns: int = 60, r
     lines.append(f"{'':6} +{'-' * columns}")
     lines.append(f"{'':7} {low:<{columns // 2}.0f}{high:>{columns - columns // 2}.0f}")
     marks = "* curve   : its interval, k = 2" + ("" if points is None else "   o pair")
-    lines.append(f"{'UVI':>6}  over {curve.channel};  {marks}")
+    legend = [f"{'UVI':>6}  over {curve.channel};", marks]
+    fits = len("  ".join(legend)) <= columns + _LABELS
+    lines += ["  ".join(legend)] if fits else [legend[0], f"{'':8}{legend[1]}"]
     return lines

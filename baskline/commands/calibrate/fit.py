@@ -117,7 +117,7 @@ def fit(
 
 def _tell(fitted: "Fit", calibration: "Calibration | None", output: Path | None, chart: Path | None) -> None:
     from baskline.calibration_words import fit_lines
-    from baskline.printing import console, say
+    from baskline.printing import columns_of, console, say
     from baskline.text_chart import curve_lines
     from calibrate.curve import curve_of
 
@@ -126,7 +126,7 @@ def _tell(fitted: "Fit", calibration: "Calibration | None", output: Path | None,
         say(words, line, hang=2)
     if calibration is not None and len(calibration.channels) == 1:
         say(words, "")
-        for line in curve_lines(curve_of(calibration), fitted.points):
+        for line in curve_lines(curve_of(calibration), fitted.points, columns=columns_of(words, 68)):
             words.print(line, soft_wrap=True)
     if output is not None:
         say(words, f'\nWritten: {output}. To use it, write in its [spot.…] table: calibration = "{output}"')

@@ -17,7 +17,7 @@ from baskline.commands.common import (
     read_config,
     store_of,
 )
-from baskline.printing import console, say
+from baskline.printing import columns_of, console, say
 from calibrate.errors import KeeperError
 
 if TYPE_CHECKING:
@@ -109,11 +109,12 @@ def _tell(calibration: "Calibration", result: "Budget", levels: "dict[str, float
         say(words, line, hang=2)
     if len(calibration.channels) == 1:
         say(words, "")
-        for line in curve_lines(curve_of(calibration), pairs_of(calibration)):
+        columns = columns_of(words, 68)
+        for line in curve_lines(curve_of(calibration), pairs_of(calibration), columns=columns):
             words.print(line, soft_wrap=True)
     say(words, "")
     for line in budget_lines(result, levels):
-        words.print(line, soft_wrap=True)
+        say(words, line, hang=6)
 
 
 def _tell_history(records: "list[CalibrationRecord]", config: "Config") -> None:
@@ -126,7 +127,7 @@ def _tell_history(records: "list[CalibrationRecord]", config: "Config") -> None:
         return
     say(words, "What applied since when; of several the one with the highest generation:")
     for line in history_lines(records, config.bridge.time_zone):
-        words.print(f"  {line}", soft_wrap=True)
+        say(words, f"  {line}", hang=6)
     say(words, "To put another calibration over the past, or to undo that: baskline recompute --help")
 
 
