@@ -127,7 +127,9 @@ class Dialogue:
         for key, enclosure in self._config.enclosures.items():
             if not eyes:
                 return
-            if self._ask.yes(f"Another spot in {enclosure.label}?", default=False):
+            bare = all(spot.enclosure != key for spot in self._config.spots.values())
+            question = f"{'A' if bare else 'Another'} spot in {enclosure.label}?"
+            if self._ask.yes(question, default=bare):
                 lamps = self._lamps_over(key)
                 if not lamps or self._ask.yes("Under a new lamp?", default=False):
                     lamps = [self._lamp(enclosure.label)]

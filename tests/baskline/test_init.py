@@ -4,7 +4,9 @@ import contextlib
 import io
 import os
 import re
+import signal
 import stat
+import subprocess
 import sys
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
@@ -19,7 +21,7 @@ from exposure.bands import Band
 from firmware_host.simulated.board import BoardModel
 from ingest.config import load_config
 from ingest.store.lock import WriterLock
-from tests.baskline.making import baskline, environment, room
+from tests.baskline.making import PROGRAM, baskline, environment, room
 from tests.baskline.plugged import plugged, rock
 
 TWINS = BoardModel("twin-1", {"a.uva_counts": "counts", "b.uva_counts": "counts"}, cadence_ms=200, ring=600)
@@ -217,6 +219,35 @@ def test_no_to_the_last_question_leaves_nothing_behind(tmp_path):
     said = init(tmp_path, {**ROOM, **SKIP, "Write it": ["no"]})
     assert said.code == 0
     assert files(tmp_path) == []
+
+
+def test_the_first_hour_in_two_sittings_ends_with_a_watch(tmp_path):
+    """First without a board, then with one; then the daemon hears it."""
+    init(tmp_path, {**ROOM, **SKIP, "Show the room": ["no"]})
+    config = tmp_path / "baskline.toml"
+    config.write_text(config.read_text() + f'\n[serial]\nports = ["{tmp_path}/ports/*"]\n')
+    with plugged(tmp_path / "ports", [rock()]):
+        said = init(
+            tmp_path, {**SKIP, "Name a spot": ["Slate ledge"], "Zone, or": ["3"], "Show the room": ["no"]}
+        )
+        assert said.code == 0
+        assert "A spot in Rock garden? [yes]:" in said.asked
+        assert list(load_config(config).spots) == ["slate_ledge"]
+        daemon = subprocess.Popen(
+            [*PROGRAM, "run"],
+            cwd=tmp_path,
+            env=environment(),
+            stdout=subprocess.PIPE,
+            stderr=subprocess.PIPE,
+            text=True,
+        )
+        assert daemon.stdout is not None
+        heard = next(line for line in daemon.stdout if '"board identified"' in line)
+        assert '"rock-1"' in heard
+        daemon.send_signal(signal.SIGTERM)
+        out, err = daemon.communicate(timeout=30)
+    assert daemon.returncode == 0, err
+    assert '"stopped"' in out
 
 
 COMMENT = "# mine, and it stays\n"
