@@ -13,7 +13,7 @@ from exposure.board_watch import default_silence_s
 from exposure.days import day_bounds, local_date
 from exposure.events import Event
 from exposure.place import Place, place_of
-from exposure.segments import default_max_gap_s
+from exposure.segments import cadence_s, default_max_gap_s
 from firmware_host.messages import Hello
 from ingest.assigning import band_of_text
 from ingest.config import Config
@@ -28,6 +28,8 @@ from ingest.today import Today
 _READINGS_AT_ONCE: Final = 20_000
 # After a longer pause the day is counted from what is stored of it: that costs less than all that came since.
 _FOLLOWED_MS: Final = 10 * 60_000
+# From so many samples it is learned of a board that does not say it.
+_LEARN_FROM: Final = 5
 # As the daemon does until it knows how often a board speaks.
 _SILENT_UNTIL_KNOWN_S: Final = 310.0
 
@@ -125,8 +127,8 @@ class Present:
         )
 
     def _follow(self, now_ms: int) -> set[str]:
-        """Take in what was appended; return the spots for which that was not simply newer."""
-        out_of_order = set()
+        """Take in what was appended; return the spots whose day is to be counted anew after it."""
+        recount = set()
         for batch in self._appended():
             for key, spot in self._spots.items():
                 if spot.assignment is None or spot.assignment.board != batch.board:
@@ -134,8 +136,8 @@ class Present:
                 parts = self._history.of_batch(key, batch)
                 samples = joined([part for _, part in parts])
                 if not spot.take(samples.between(0, now_ms + 1)):
-                    out_of_order.add(key)
-        return out_of_order
+                    recount.add(key)
+        return recount | {key for key, spot in self._spots.items() if spot.could_learn_cadence}
 
     def _appended(self) -> Iterator[StampedBatch]:
         while True:
@@ -157,8 +159,11 @@ class Present:
             if spot.assignment is None:
                 continue
             record = self._store.boards.get(spot.board)
-            spot.expect(record.hello if record else None)
             samples = self._history.samples(key, day.start_ms, now_ms + 1)
+            if record is not None and record.hello is not None:
+                spot.expect(record.hello.cadence_ms / 1000)
+            elif len(samples) >= _LEARN_FROM:
+                spot.expect(cadence_s(samples))
             newest_ms = self._store.readings.last_utc_ms(spot.board)
             if not len(samples) and newest_ms is not None:
                 samples = self._history.samples(key, newest_ms, newest_ms + 1)
@@ -204,6 +209,8 @@ class _Spot:
         )
         self._today = Today(self._time_zone, self._settings_gap_s)
         self._max_gap_s = self._settings_gap_s
+        self._knows_cadence = False
+        self._n_taken = 0
         self._newest = NO_SAMPLES
         self._last: tuple[int, float, float, Flag] | None = None
 
@@ -215,11 +222,16 @@ class _Spot:
     def band(self) -> Band:
         return band_of_text(self.assignment.band) if self.assignment else self._configured_band
 
-    def expect(self, hello: Hello | None) -> None:
-        """Let silences count as suits how often the board says that it speaks."""
-        if hello is not None:
-            self._today.max_gap_s = default_max_gap_s(hello.cadence_ms / 1000)
-            self._max_gap_s = max(self._settings_gap_s, self._today.max_gap_s)
+    def expect(self, cadence_s: float) -> None:
+        """Let silences count as suits a board that speaks so often."""
+        self._knows_cadence = True
+        self._today.max_gap_s = default_max_gap_s(cadence_s)
+        self._max_gap_s = max(self._settings_gap_s, self._today.max_gap_s)
+
+    @property
+    def could_learn_cadence(self) -> bool:
+        """Whether its board has not said how often it speaks, and by now has shown it."""
+        return not self._knows_cadence and self._n_taken >= _LEARN_FROM
 
     def take(self, samples: Samples) -> bool:
         """Take in samples; False, and nothing taken, if they are not newer than those before."""
@@ -228,6 +240,7 @@ class _Spot:
         if len(self._newest) and samples.utc_ms[0] <= self._newest.utc_ms[-1]:
             return False
         self._today.add(samples)
+        self._n_taken += len(samples)
         self._newest = samples.between(int(samples.utc_ms[-1]), int(samples.utc_ms[-1]) + 1)
         with_value = samples.uvi == samples.uvi
         if with_value.any():

@@ -1,6 +1,7 @@
 """The page as `baskline run` starts it: a process of its own that ends when its standard input does."""
 
 import logging
+import signal
 import sys
 import threading
 from pathlib import Path
@@ -29,7 +30,7 @@ def main(config_file: Path) -> int:
 
     def end_with_the_daemon() -> None:
         sys.stdin.buffer.read()
-        served.should_exit = True
+        served.handle_exit(signal.SIGTERM, None)  # which also ends what is sent live
 
     threading.Thread(target=end_with_the_daemon, daemon=True).start()
     log.info("page ready", extra={"address": address_of(page)})

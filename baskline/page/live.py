@@ -1,11 +1,10 @@
 """What changes while a page is open: pieces of it, sent as they change."""
 
-import asyncio
 import json
 from collections.abc import AsyncIterator
+from functools import partial
 from typing import Final
 
-from sse_starlette.sse import EventSourceResponse
 from starlette.requests import Request
 from starlette.responses import Response
 from starlette.routing import Route
@@ -14,6 +13,7 @@ from baskline.page.overview import live_pieces
 from baskline.page.pages import Page
 from baskline.page.rendering import refusal
 from baskline.page.sessions import Access
+from baskline.page.stream import Ending, pause, streamed
 from calibrate.errors import KeeperError
 
 _EVERY_S: Final = 1.0
@@ -28,10 +28,10 @@ async def live(request: Request) -> Response:
     state = request.app.state
     if getattr(state, "n_listeners", 0) >= _MOST_LISTENERS:
         return refusal(request, 503, "Too many pages are open", "Close some of them.")
-    return EventSourceResponse(_pieces(request), ping=10, headers={"Cache-Control": "no-store"})
+    return streamed(partial(_pieces, request))
 
 
-async def _pieces(request: Request) -> AsyncIterator[dict[str, str]]:
+async def _pieces(request: Request, ending: Ending) -> AsyncIterator[dict[str, str]]:
     state = request.app.state
     state.n_listeners = getattr(state, "n_listeners", 0) + 1
     told: dict[str, str] = {}
@@ -47,7 +47,8 @@ async def _pieces(request: Request) -> AsyncIterator[dict[str, str]]:
                 yield {"event": "pieces", "data": json.dumps(changed, ensure_ascii=False)}
                 told |= changed
                 silent_s = 0.0
-            await asyncio.sleep(_EVERY_S)
+            if not await pause(ending, _EVERY_S):
+                return
             silent_s += _EVERY_S
     finally:
         state.n_listeners -= 1

@@ -75,6 +75,18 @@ def test_it_shows_a_store_that_nobody_watches_and_ends_when_told(filled: Config,
     assert error == f"The page is at {url} (Ctrl-C ends it)\n"
 
 
+def test_it_ends_in_order_while_somebody_looks(filled: Config, serving) -> None:
+    process, port = serving()
+    until(lambda: answered(f"http://127.0.0.1:{port}/"), "the page answers")
+    with httpx.stream("GET", f"http://127.0.0.1:{port}/live") as live:
+        lines = live.iter_lines()
+        assert next(lines) == "event: pieces"
+        process.send_signal(signal.SIGTERM)
+        assert list(lines)
+    log, _ = process.communicate(timeout=30)
+    assert (process.returncode, log) == (0, "")
+
+
 def test_it_changes_nothing_in_the_store(filled: Config, serving) -> None:
     before = filled.bridge.store.read_bytes()
     _, port = serving()

@@ -12,7 +12,7 @@ from exposure.place import Place
 from ingest.assigning import record_assignments
 from ingest.present import Present, RoomNow
 from ingest.store.store import Store
-from tests.ingest.rig import UVI_PER_COUNT, Board, Rig, calibration
+from tests.ingest.rig import CONFIG, UVI_PER_COUNT, Board, PlainBoard, Rig, calibration, config
 
 
 class Outside:
@@ -172,5 +172,29 @@ def test_a_store_without_readings_says_that_nothing_is_known(tmp_path: Path) -> 
         None,
     )
     assert room.boards[0].silent
+    outside.close()
+    rig.store.close()
+
+
+def test_how_often_a_board_speaks_that_does_not_say_it_is_learned(tmp_path: Path) -> None:
+    mapping = '{ format = "csv", channels = { uva_counts = 0, temperature_c = 1 }, port = "/dev/tty*" }'
+    text = CONFIG.replace('label = "Behind the rock"\n', f'label = "Behind the rock"\nmapping = {mapping}\n')
+    board = Board(uvi=1.8, cadence_ms=120_000)
+    board.simulated = PlainBoard(board.simulated.model, board.simulated._channels_at, seed=1)
+    rig = Rig(tmp_path / "s.db", board, settings=config(text))
+    rig.start()
+    rig.plug("rock-1")
+    outside = Outside(rig)
+    for _ in range(9):
+        rig.run(100, step_ms=1_000)
+        outside.look()
+    rig.run(40, step_ms=1_000)
+    ledge = outside.look().spot("ledge")
+    assert ledge.state.at_ms is not None
+    assert (
+        rig.clock.moment().wall_ms - ledge.state.at_ms > 1000 * rig.settings.rule_settings("ledge").max_gap_s
+    )
+    assert ledge.current
+    assert ledge.state.dose_uvi_h == pytest.approx(outside.afresh().spot("ledge").state.dose_uvi_h)
     outside.close()
     rig.store.close()
