@@ -235,8 +235,8 @@ class _Pen:
         assert report.per_week_low is not None
         assert report.per_week_high is not None
         rates = [report.per_week_low, report.per_week_high]
-        if forecast is not None:
-            way = math.log(forecast.limit_uvi / report.level_uvi)
+        way = 0.0 if forecast is None else math.log(forecast.limit_uvi / report.level_uvi)
+        if forecast is not None and way * (report.per_week or 0.0) > 0:  # else it is there already
             for day in (forecast.earliest, forecast.latest):
                 if day is not None and day > self._last:
                     rates.append(math.expm1(7 * way / (day - self._last).days))

@@ -113,6 +113,8 @@ class LampDrawing:
         limits = [self.band.high_uvi, self.band.low_uvi]
         if self.forecast is not None:
             limits.append(self.forecast.limit_uvi)
+        if self.report.baseline_uvi is not None:
+            limits.append(self.report.baseline_uvi)
         top = max([*(level + half for _, level, half in self.levels), *limits, 0.1])
         bottom = min([*(level - half for _, level, half in self.levels), *limits, top])
         room = _HEADROOM * (top - bottom)

@@ -19,7 +19,7 @@ from tests.baskline.pictures import words_of
 vl_convert = pytest.importorskip("vl_convert")
 
 FRIDAY = date(2025, 5, 16)
-SORTS = ["slate", "crevice", "thyme", "hay_rick", "fern", "first week", "soon", "long"]
+SORTS = ["slate", "crevice", "thyme", "hay_rick", "fern", "first week", "soon", "long", "too weak"]
 
 
 def lamp_days(n, per_week, level_uvi=2.4):
@@ -56,6 +56,7 @@ def gallery(tmp_path_factory):
     shown["first week"] = made(lamp_days(6, 0.0))
     shown["soon"] = made(lamp_days(60, 0.01), hours_before=500.0)
     shown["long"] = made(lamp_days(400, -0.002), hours_before=500.0)
+    shown["too weak"] = made(lamp_days(60, -0.02, level_uvi=1.1), hours_before=500.0)
     return {sort: shown[sort] for sort in SORTS}
 
 
@@ -105,6 +106,13 @@ def test_the_fan_meets_the_limit_on_the_forecasts_own_days(gallery):
     assert "leaves the band upwards" in " ".join(words(soon))
     days = (forecast.earliest - soon.days[0].date).days
     assert bar["x"] == pytest.approx(spec["datasets"]["levels"][1]["x"] * days, abs=2)
+
+
+def test_of_a_lamp_that_has_left_its_band_the_fan_goes_on_downwards(gallery):
+    weak = gallery["too weak"]
+    assert weak.report.level_uvi < 1.0
+    ribbon = rows(weak, "ahead_interval")
+    assert all(row["y"] >= ribbon[0]["y"] - 0.1 and row["y2"] >= ribbon[0]["y2"] - 0.1 for row in ribbon)
 
 
 def test_a_new_lamp_has_its_burn_in_shaded_and_named(gallery):
