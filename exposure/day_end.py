@@ -6,7 +6,15 @@ from datetime import date
 
 from exposure.dose_verdict import DoseVerdict, dose_findings, dose_verdict
 from exposure.events import Event, EventKind
-from exposure.findings import Finding, Findings, NotSo, Standing, settle, still_standing
+from exposure.findings import (
+    NOTHING_STOOD,
+    Finding,
+    Findings,
+    NotSo,
+    Standing,
+    settle,
+    still_standing,
+)
 from exposure.lamp_days import LampDay
 from exposure.lamp_findings import lamp_findings
 from exposure.lamps import LampReport
@@ -33,7 +41,7 @@ def day_end(
     lamp_days: Sequence[LampDay] = (),
     report: LampReport | None = None,
     calibration_ends: date | None = None,
-    stood: Mapping[EventKind, Standing] | None = None,
+    stood: Mapping[EventKind, Standing] = NOTHING_STOOD,
 ) -> DayEnd:
     """Judge a day that is over.
 
@@ -58,10 +66,9 @@ def day_end(
     verdict = dose_verdict(profile, before, settings)
     found = {
         **dose_findings(verdict),
-        **(lamp_findings(report, lamp_days, settings, open_events) if report is not None else {}),
+        **(lamp_findings(report, lamp_days, settings, open_events, stood) if report is not None else {}),
         **_calibration_findings(calibration_ends, profile.bounds.date, settings),
     }
-    stood = {} if stood is None else stood
     events = settle(spot, profile.bounds.end_ms, found, open_events, stood)
     return DayEnd(tuple(events), verdict, still_standing(found, stood))
 

@@ -38,7 +38,7 @@ class Standing:
 
 
 _GRAVITY = {Severity.NOTE: 0, Severity.TODAY: 1, Severity.NOW: 2}
-_NOTHING: Final[Mapping[EventKind, Standing]] = {}
+NOTHING_STOOD: Final[Mapping[EventKind, Standing]] = {}
 
 
 def settle(
@@ -46,7 +46,7 @@ def settle(
     at_ms: int,
     found: Findings,
     open_events: Sequence[Event],
-    stood: Mapping[EventKind, Standing] = _NOTHING,
+    stood: Mapping[EventKind, Standing] = NOTHING_STOOD,
 ) -> list[Event]:
     """Return the events of a spot that change by what was found.
 
@@ -76,7 +76,7 @@ def settle(
 
 
 def still_standing(
-    found: Findings, stood: Mapping[EventKind, Standing] = _NOTHING
+    found: Findings, stood: Mapping[EventKind, Standing] = NOTHING_STOOD
 ) -> dict[EventKind, Standing]:
     """Return what is so after something was looked for: what could not be judged is as it was.
 

@@ -1,13 +1,13 @@
 """What a lamp's days are worth telling: it leaves its band soon, something stepped, it is slow."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import date, timedelta
 from statistics import median
 from typing import Final
 
 from exposure.days import local_date
 from exposure.events import Event, EventKind, EvidenceValue, Severity
-from exposure.findings import Finding, Findings, NotSo
+from exposure.findings import NOTHING_STOOD, Finding, Findings, NotSo, Standing
 from exposure.lamp_days import LampDay
 from exposure.lamps import Forecast, LampReport, LampState
 from exposure.rules import RuleSettings
@@ -28,12 +28,16 @@ _SLOW_MINUTES: Final = 10.0
 
 
 def lamp_findings(
-    report: LampReport, days: Sequence[LampDay], settings: RuleSettings, open_events: Sequence[Event]
+    report: LampReport,
+    days: Sequence[LampDay],
+    settings: RuleSettings,
+    open_events: Sequence[Event],
+    stood: Mapping[EventKind, Standing] = NOTHING_STOOD,
 ) -> Findings:
     """Return what a lamp's days, since it was last changed, say by the end of the last of them.
 
-    `report` is of the same days; `open_events` are the spot's, for what is told already stays told until
-    it is clearly over.
+    `report` is of the same days; `open_events` are the spot's and `stood` is what was so the day before, for
+    what is told already stays told until it is clearly over.
     """
     if not days:
         return {}
@@ -46,7 +50,7 @@ def lamp_findings(
     still = {kind: event for kind, event in opened.items() if kind not in of_before}
     found = {
         **_ageing(report, days, settings, still),
-        **_stepped(report, days[-1].date, settings, still),
+        **_stepped(report, days[-1].date, settings, still, stood),
         **_slow(days, settings, still),
     }
     anew = {kind for kind, finding in found.items() if isinstance(finding, Finding)}
@@ -127,7 +131,11 @@ def _leaving(report: LampReport, forecast: Forecast, today: date) -> Finding:
 
 
 def _stepped(
-    report: LampReport, today: date, settings: RuleSettings, opened: dict[EventKind, Event]
+    report: LampReport,
+    today: date,
+    settings: RuleSettings,
+    opened: dict[EventKind, Event],
+    stood: Mapping[EventKind, Standing],
 ) -> dict[EventKind, Finding | NotSo]:
     if report.state is LampState.BURNING_IN:
         return {}
@@ -137,9 +145,10 @@ def _stepped(
         return {EventKind.LEVEL_STEPPED: NotSo("the new level has lasted, and is taken for what there is")}
     step = recent[-1]
     about = step.date
-    told = opened.get(EventKind.LEVEL_STEPPED)
-    if told is not None:
-        told_of = date.fromisoformat(str(told.evidence["about"]))
+    told, known = opened.get(EventKind.LEVEL_STEPPED), stood.get(EventKind.LEVEL_STEPPED)
+    told_about = str(told.evidence["about"]) if told is not None else known.about if known is not None else ""
+    if told_about:
+        told_of = date.fromisoformat(told_about)
         if abs((told_of - about).days) <= _SAME_STEP_DAYS:
             about = told_of
     way = "rose" if step.ratio > 1 else "fell"

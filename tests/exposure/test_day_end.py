@@ -11,7 +11,7 @@ from exposure.day_end import day_end
 from exposure.days import day_bounds
 from exposure.dose_verdict import DoseState, dose_verdict
 from exposure.events import EventKind, Severity
-from exposure.findings import Finding, NotSo, settle
+from exposure.findings import Finding, NotSo, settle, still_standing
 from exposure.lamp_days import LampDay
 from exposure.lamp_findings import lamp_findings
 from exposure.lamps import lamp_report
@@ -253,3 +253,33 @@ def test_what_was_not_judged_and_what_is_another_spots_stays_as_it_is():
     (event,) = settle("rock", 1, {EventKind.DOSE_LOW: Finding("a", {})}, [])
     assert settle("rock", 2, {}, [event]) == []
     assert settle("cave", 2, {EventKind.DOSE_LOW: NotSo("b")}, [event]) == []
+
+
+def test_what_stood_and_was_closed_by_hand_is_told_again_only_graver_or_after_it_has_gone():
+    def judged(number, stood, **how):
+        return day_end("rock", day(number, **how), USUAL, RULES, [], stood=stood)
+
+    first = judged(8, {}, hours=5)
+    assert [event.kind for event in first.events] == [EventKind.DOSE_LOW]
+    again = judged(9, first.standing, hours=5)  # nothing is open: somebody closed it
+    assert again.events == ()
+    assert again.standing == first.standing
+    unknown = judged(10, again.standing, seen=lambda minute: minute < 500)
+    assert unknown.standing == again.standing
+    gone = judged(11, unknown.standing)
+    assert EventKind.DOSE_LOW not in gone.standing
+    assert [event.kind for event in judged(12, gone.standing, hours=5).events] == [EventKind.DOSE_LOW]
+
+
+def test_what_grows_graver_than_it_ever_stood_is_told_though_it_was_closed_by_hand():
+    kind = EventKind.LAMP_FADING
+    note, today = Finding("a", {}, Severity.NOTE), Finding("b", {}, Severity.TODAY)
+    stood = still_standing({kind: note})
+    assert settle("rock", 1, {kind: note}, [], stood) == []
+    (event,) = settle("rock", 2, {kind: today}, [], stood)
+    assert event.severity is Severity.TODAY
+    stood = still_standing({kind: today}, stood)
+    stood = still_standing({kind: note}, stood)
+    assert settle("rock", 3, {kind: today}, [], stood) == []
+    other = Finding("c", {}, Severity.NOTE, about="another")
+    assert len(settle("rock", 4, {kind: other}, [], stood)) == 1
