@@ -13,13 +13,12 @@ from functools import partial
 import jinja2
 
 from calibrate.samples import Flag
-from exposure.attention import Why
+from exposure.attention import Notice, Why
 from exposure.events import Event, EventKind, Severity
 from exposure.place import Place
 from ingest.mqtt.payloads import Change, SpotState
 from ingest.mqtt.topics import Topics
-from ingest.store.outbox import OutgoingMessage
-from ingest.telling import BrokerAudience, event_message
+from ingest.telling import BrokerAudience, event_message, notice_message
 from tests.ingest.rig import CONFIG, config
 
 ONE_SPOT = config()
@@ -171,7 +170,6 @@ def test_a_hub_that_comes_later_is_told_all_and_nothing_happens_twice(settings, 
 
 def test_what_opens_and_what_is_to_be_noticed_happens_at_the_hub(settings, bench, listen):
     one, _ = started(bench, settings, ONE_SPOT)
-    topics = Topics(settings)
     hub = hub_of(listen, settings)
     one.until_up()
     until(one, hub, lambda: any("Event" in entity["name"] for entity in hub.entities.values()))
@@ -181,9 +179,9 @@ def test_what_opens_and_what_is_to_be_noticed_happens_at_the_hub(settings, bench
     event = Event("e", EventKind.LAMP_FLICKERS, "spot", "ledge", Severity.TODAY, 1, "s", "a")
     one.outbox.put(tell(event, Change.OPENED), 1)
     one.outbox.put(tell(event.closed(2, "over"), Change.CLOSED), 2)
+    notify = notice_message(settings, ONE_SPOT)
     for why in Why:
-        said = json.dumps({"event_type": why.value, "title": "t"})
-        one.outbox.put(OutgoingMessage(topics.notice, said.encode(), qos=1, retain=False), 3)
+        one.outbox.put(notify(Notice(why, event.kind, urgent=True, title="t", events=(event,)), 3), 3)
     until(one, hub, lambda: len(hub.happened) >= 1 + len(Why))
     assert hub.happened == [
         ("Ledge Event", "lamp_flickers_opened"),

@@ -4,8 +4,10 @@ from pathlib import Path
 
 import pytest
 
-from exposure.attention import Why
+from exposure.attention import Notice, Why
+from exposure.events import Event, EventKind, Severity
 from ingest.mqtt.discovery import BoardEntry, SpotEntry, discovery_messages
+from ingest.mqtt.payloads import Payloads
 from ingest.mqtt.settings import MqttSettings
 from ingest.mqtt.topics import Topics
 
@@ -38,8 +40,15 @@ def test_every_entity_is_described(entity):
     assert re.search(rf"\b{entity['name']}\b", DOCUMENT)
 
 
-def test_every_type_of_notice_is_named():
-    assert {f"`{why.value}`" for why in Why} <= set(re.findall(r"`\w+`", DOCUMENT))
+def test_every_type_of_notice_is_named_and_every_attribute_that_is_named_is_there():
+    event = Event("e", EventKind.OVER_CEILING, "spot", "fern", Severity.NOW, 1, "s", "a")
+    notice = Notice(Why.NEW, event.kind, urgent=True, title="t", events=(event,))
+    said = json.loads(Payloads("home", "reptile-room").notice(notice, "text", 1))
+    [types] = re.findall(r"Types of a notice: (.*?)\. Its attributes", DOCUMENT, re.S)
+    [attributes] = re.findall(r"Its attributes: (.*?)\.", DOCUMENT, re.S)
+    assert re.findall(r"`(\w+)`", types) == [why.value for why in Why]
+    assert set(re.findall(r"`(\w+)`", attributes)) <= said.keys()
+    assert set(re.findall(r"to_state\.attributes\.(\w+)", EXAMPLE)) <= said.keys()
 
 
 def test_the_example_only_speaks_and_switches_nothing():
