@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any, Final
 from baskline.charts.dates import date_span
 from baskline.measured_words import measured, plain_day, rounded_like, times
 from calibrate.lamp_kinds import LAMP_KINDS
+from exposure.day_json import rounded
 from exposure.lamps import BURN_IN_HOURS, LampState
 from ingest.store.lamp_changes import LampChangeKind
 
@@ -235,24 +236,24 @@ def _view_fields(view: "LampView") -> dict[str, Any]:
         "since": view.since.isoformat(),
         "state": report.state.value,
         "days": report.days,
-        "hours_seen": _rounded(report.hours_seen),
-        "hours_on": _rounded(report.hours_on),
+        "hours_seen": rounded(report.hours_seen),
+        "hours_on": rounded(report.hours_on),
         "switch_ons": report.switch_ons,
-        "level_uvi": _rounded(report.level_uvi),
-        "u_level_uvi": _rounded(_u_level(view)),
-        "baseline_uvi": _rounded(report.baseline_uvi),
-        "times_claim": _rounded(report.times_claim),
-        "per_week": _rounded(report.per_week),
-        "per_week_low": _rounded(report.per_week_low),
-        "per_week_high": _rounded(report.per_week_high),
+        "level_uvi": rounded(report.level_uvi),
+        "u_level_uvi": rounded(_u_level(view)),
+        "baseline_uvi": rounded(report.baseline_uvi),
+        "times_claim": rounded(report.times_claim),
+        "per_week": rounded(report.per_week),
+        "per_week_low": rounded(report.per_week_low),
+        "per_week_high": rounded(report.per_week_high),
         "steps": [
-            {"date": step.date.isoformat(), "ratio": _rounded(step.ratio), "u_ratio": _rounded(step.u_ratio)}
+            {"date": step.date.isoformat(), "ratio": rounded(step.ratio), "u_ratio": rounded(step.u_ratio)}
             for step in report.steps
         ],
         "forecasts": [
             {
                 "limit": each.limit,
-                "limit_uvi": _rounded(each.limit_uvi),
+                "limit_uvi": rounded(each.limit_uvi),
                 "expected": each.expected.isoformat(),
                 "earliest": each.earliest.isoformat(),
                 "latest": _iso(each.latest),
@@ -265,7 +266,3 @@ def _view_fields(view: "LampView") -> dict[str, Any]:
 
 def _iso(day: date | None) -> str | None:
     return None if day is None else day.isoformat()
-
-
-def _rounded(number: float | None) -> float | None:
-    return None if number is None else round(number, 4) + 0.0

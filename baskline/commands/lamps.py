@@ -111,7 +111,8 @@ def _draw(views: "list[LampView]", config: "Config", until: date, chart: Path) -
 
     def spec_of(view: "LampView") -> Spec:
         def spec() -> dict[str, Any]:
-            from baskline.charts.lamp import lamp_drawing, lamp_spec
+            from baskline.charts.lamp import lamp_spec
+            from baskline.charts.lamp_drawing import lamp_drawing
 
             return lamp_spec(lamp_drawing(view, config, until))
 

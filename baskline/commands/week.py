@@ -122,7 +122,8 @@ def _draw(shown: "Week", config: "Config", chart: Path) -> list[Path]:
 
     def spec_of(spot: "SpotDays") -> Spec:
         def spec() -> dict[str, Any]:
-            from baskline.charts.days import DaysDrawing, days_spec
+            from baskline.charts.days import days_spec
+            from baskline.charts.days_drawing import DaysDrawing
 
             profiles = [day.profile for day in spot.days if day.profile is not None]
             usual = spot.compared["dose_uvi_h"].month if spot.compared else None

@@ -9,8 +9,10 @@ import vl_convert
 from markupsafe import Markup, escape
 
 from baskline.charts.checks import checks_drawing, checks_spec
-from baskline.charts.days import DaysDrawing, days_spec
-from baskline.charts.lamp import lamp_drawing, lamp_spec
+from baskline.charts.days import days_spec
+from baskline.charts.days_drawing import DaysDrawing
+from baskline.charts.lamp import lamp_spec
+from baskline.charts.lamp_drawing import lamp_drawing
 from ingest.config import Config
 from ingest.month import Month, SpotMonth
 

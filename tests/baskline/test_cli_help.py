@@ -161,6 +161,8 @@ def completed(line, folder) -> list[str]:
 def test_tab_completes_commands_spots_and_open_events(demo, tmp_path):
     assert completed("baskline ack", demo) == ["acknowledge"]
     assert completed("baskline day s", demo) == ["slate"]
+    assert completed("baskline week g", demo) == ["green_wall"]
+    assert completed("baskline lamps w", demo) == ["wall_tube"]
     assert completed(f"baskline day -c {demo}/baskline.toml th", tmp_path) == ["thyme"]
     assert completed("baskline calibrate s", demo) == ["show", "slate"]
     assert completed("baskline calibrate verify cr", demo) == ["crevice"]
