@@ -5,12 +5,12 @@ from datetime import date, timedelta
 from typing import Any, Final
 
 from baskline.charts.dates import date_ticks, day_label
-from baskline.charts.lamp_drawing import LampDrawing, forecast_phrases, lamp_drawing
+from baskline.charts.lamp_drawing import LampDrawing, lamp_drawing
 from baskline.charts.lanes import Span, in_lanes
 from baskline.charts.scale import Scale
 from baskline.charts.sheet import NARROW_BELOW_PX, Frame, Sheet, text_size_px
 from baskline.charts.text import packed, width_px
-from exposure.lamps import BURN_IN_HOURS
+from exposure.lamps import BURN_IN_HOURS, Forecast
 
 __all__ = ["LampDrawing", "lamp_drawing", "lamp_spec"]
 
@@ -226,7 +226,10 @@ class _Pen:
             strokeWidth=1.6,
             strokeDash=_DASHED,
         )
-        self._when()
+        if self._forecast is not None:
+            if not self._lamp.has_passed(self._forecast):
+                self._when(self._forecast)
+            self._forecast_words(self._forecast)
 
     def _fan(self) -> tuple[float, float]:
         """Return the changes a week, least and most, that meet the limit on the forecast's own days."""
@@ -235,18 +238,16 @@ class _Pen:
         assert report.per_week_low is not None
         assert report.per_week_high is not None
         rates = [report.per_week_low, report.per_week_high]
-        way = 0.0 if forecast is None else math.log(forecast.limit_uvi / report.level_uvi)
-        if forecast is not None and way * (report.per_week or 0.0) > 0:  # else it is there already
+        if forecast is not None and not self._lamp.has_passed(forecast):
+            way = math.log(forecast.limit_uvi / report.level_uvi)
             for day in (forecast.earliest, forecast.latest):
                 if day is not None and day > self._last:
                     rates.append(math.expm1(7 * way / (day - self._last).days))
         return min(rates), max(rates)
 
-    def _when(self) -> None:
+    def _when(self, forecast: Forecast) -> None:
         """Mark on the limit when the level passes it."""
-        forecast, sheet = self._forecast, self._sheet
-        if forecast is None:
-            return
+        sheet = self._sheet
         y, width, ink = self._y.px(forecast.limit_uvi), sheet.frame.width_px, sheet.colours.limit
         x = min(self._x(forecast.earliest), width)
         x2 = min(self._x(forecast.latest), width) if forecast.latest else float(width)
@@ -255,10 +256,13 @@ class _Pen:
         if at <= width:
             dot = {"x": at, "y": y, "ink": ink, "expected": forecast.expected.isoformat()}
             sheet.points("forecast_expected", [dot], "diamond", filled=False, size=90)
-        # The corner that the level moves away from is free.
+
+    def _forecast_words(self, forecast: Forecast) -> None:
+        """Write them into the corner that the level moves away from: it is free."""
+        sheet, width, ink = self._sheet, self._sheet.frame.width_px, self._sheet.colours.limit
         size, line = sheet.frame.size_px, sheet.frame.size_px + 4
         room = max(width - self._x(self._last) - 16, _LEAST_WORDS_PX)
-        lines = packed(forecast_phrases(forecast), size, room, between=" ")
+        lines = packed(self._lamp.forecast_phrases(forecast), size, room, between=" ")
         rises = (self._lamp.report.per_week or 0) > 0
         first = self._y.bottom_px - 8 - len(lines) * line if rises else self._y.top_px + 10
         rows = [

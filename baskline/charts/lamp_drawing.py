@@ -44,6 +44,13 @@ _LIMIT_WORDS: Final = {
     "due": "comes down to 0.7 of its baseline",
 }
 
+_PAST_WORDS: Final = {
+    "low": "is below the band",
+    "high": "is above the band",
+    "ceiling": "is over the ceiling",
+    "due": "is under 0.7 of its baseline",
+}
+
 
 @dataclass(frozen=True, slots=True)
 class LampDrawing:
@@ -96,6 +103,25 @@ class LampDrawing:
     def forecast(self) -> Forecast | None:
         """What comes first if it goes on like this."""
         return min(self.report.forecasts, key=lambda each: each.expected, default=None)
+
+    def has_passed(self, forecast: Forecast) -> bool:
+        """Return whether the level is beyond a forecast's limit already."""
+        level_uvi, per_week = self.report.level_uvi, self.report.per_week
+        if level_uvi is None or per_week is None:
+            return False
+        return (forecast.limit_uvi - level_uvi) * per_week <= 0
+
+    def forecast_phrases(self, forecast: Forecast) -> list[str]:
+        """Return what will happen, when, and between which days; or that it has happened."""
+        if self.has_passed(forecast):
+            return [_PAST_WORDS[forecast.limit]]
+        day = forecast.expected
+        end = f"to {_day_in(day.year, forecast.latest)}" if forecast.latest else "or much later"
+        return [
+            _LIMIT_WORDS[forecast.limit],
+            f"about {day_label(day)} {day.year}",
+            f"({_day_in(day.year, forecast.earliest)} {end})",
+        ]
 
     @property
     def seasoned(self) -> date:
@@ -174,7 +200,7 @@ class LampDrawing:
         told = [f"{self.title}: {'; '.join(self.summary())}"]
         told.append(f"Band {band.low_uvi:g} to {band.high_uvi:g}, ceiling {band.ceiling_uvi:g}")
         told += [words for _, words, _ in self.happened]
-        told += [" ".join(forecast_phrases(each)) for each in self.report.forecasts]
+        told += [" ".join(self.forecast_phrases(each)) for each in self.report.forecasts]
         return f"{'. '.join(told)}."
 
 
@@ -191,17 +217,6 @@ def lamp_drawing(view: LampView, config: Config, until: date) -> LampDrawing:
         band=config.spots[view.spot].band(),
         report=view.report,
     )
-
-
-def forecast_phrases(forecast: Forecast) -> list[str]:
-    """Return what will happen, when, and between which days."""
-    day = forecast.expected
-    end = f"to {_day_in(day.year, forecast.latest)}" if forecast.latest else "or much later"
-    return [
-        _LIMIT_WORDS[forecast.limit],
-        f"about {day_label(day)} {day.year}",
-        f"({_day_in(day.year, forecast.earliest)} {end})",
-    ]
 
 
 def _day_in(year: int, day: date) -> str:

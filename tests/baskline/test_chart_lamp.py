@@ -54,7 +54,7 @@ def gallery(tmp_path_factory):
         )
 
     shown["first week"] = made(lamp_days(6, 0.0))
-    shown["soon"] = made(lamp_days(60, 0.01), hours_before=500.0)
+    shown["soon"] = made(lamp_days(60, 0.01, level_uvi=2.2), hours_before=500.0)
     shown["long"] = made(lamp_days(400, -0.002), hours_before=500.0)
     shown["too weak"] = made(lamp_days(60, -0.02, level_uvi=1.1), hours_before=500.0)
     return {sort: shown[sort] for sort in SORTS}
@@ -111,6 +111,8 @@ def test_the_fan_meets_the_limit_on_the_forecasts_own_days(gallery):
 def test_of_a_lamp_that_has_left_its_band_the_fan_goes_on_downwards(gallery):
     weak = gallery["too weak"]
     assert weak.report.level_uvi < 1.0
+    assert "is below the band" in words(weak)
+    assert rows(weak, "forecast") == []
     ribbon = rows(weak, "ahead_interval")
     assert all(row["y"] >= ribbon[0]["y"] - 0.1 and row["y2"] >= ribbon[0]["y2"] - 0.1 for row in ribbon)
 
