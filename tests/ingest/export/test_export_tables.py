@@ -16,6 +16,7 @@ from hypothesis import strategies as st
 from calibrate.samples import Flag
 from exposure.days import day_bounds
 from firmware_host.clock import Moment
+from ingest.assigning import read_calibrations, record_assignments
 from ingest.day_records import DayRecords
 from ingest.export.columns import MOST_ROWS, Coded, Column, Kind, Rows, flag_text, flag_texts
 from ingest.export.csv_rows import write_csv
@@ -104,6 +105,30 @@ def test_samples_are_those_of_the_history_to_the_last_bit(filled):
     assert [row["flags"] for row in rows] == [
         " ".join(flag.name.lower() for flag in Flag(each)) for each in expected.flags.tolist()
     ]
+
+
+def test_a_calibration_that_ends_meanwhile_makes_only_later_samples_doubtful(tmp_path):
+    config = room(tmp_path, made_on="2025-05-17", valid_for_days=10)
+    start_ms = day_bounds(DAY, VIENNA).start_ms
+    hours = np.arange(20 * 24, dtype=np.int64)
+    with Store.open(config.bridge.store) as store:
+        store.begin_run(Moment(0, start_ms, synchronised=True))
+        record_assignments(store, config, read_calibrations(config), start_ms)
+        counts = np.full((len(hours), 1), 1500.0)
+        marks = np.zeros(len(hours), np.uint32)
+        store.readings.append(
+            [
+                StampedBatch(
+                    "rock-1", "0a1b2c3d", ("uva_counts",), hours, start_ms + 3_600_000 * hours, counts, marks
+                )
+            ]
+        )
+        rows = as_csv(table(What.SAMPLES, Source(store, config, untold), EVER))
+    stale = [row["time_utc"] for row in rows if row["flags"] == "stale_calibration"]
+    fresh = [row["time_utc"] for row in rows if row["flags"] == ""]
+    assert len(stale) + len(fresh) == len(rows) == 480
+    assert max(fresh) < min(stale)
+    assert "2025-05-27" <= min(stale) < "2025-05-28"
 
 
 def test_each_sample_names_the_calibration_that_gave_it(filled):
