@@ -4,6 +4,7 @@ Everything here happens at moments of the traffic, one spot's day at a time, so 
 answer as the live run did and the ports are never left alone for long.
 """
 
+import logging
 from bisect import insort
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -11,6 +12,7 @@ from datetime import date, timedelta
 from typing import Final, TypeAlias
 
 from calibrate.calibration import Calibration
+from calibrate.errors import KeeperError
 from exposure.day_end import DayEnd, day_end
 from exposure.days import DayBounds, day_bounds, local_date
 from exposure.events import Event, EventKind, Severity
@@ -23,6 +25,8 @@ from ingest.lamp_views import hung_on, lamp_view
 from ingest.store.day_rows import AROUND_MS
 from ingest.store.judged import StandingRow
 from ingest.store.store import Store
+
+log = logging.getLogger("baskline.nightly")
 
 GRACE_MS: Final = 15 * 60_000
 """So long after local midnight a day is over: its last line needs a reading after it, and boards that were
@@ -151,7 +155,7 @@ class Nightly:
             if self._keep_some_before(spot, day.date):
                 return Ended((), of_this_run=True)
             del self._over[0]
-            ended = self._judge_day(spot, day)
+            ended = self._judged_or_left(spot, day)
             self._add_next(number, spot, now_ms)
             if ended is not None:
                 return ended
@@ -194,9 +198,20 @@ class Nightly:
             return True
         return False
 
-    def _judge_day(self, spot: str, day: DayBounds) -> Ended | None:
-        """Put a day on record and judge it; None if nothing of it was seen."""
+    def _judged_or_left(self, spot: str, day: DayBounds) -> Ended | None:
+        """Judge a day once and no more, whatever comes of it; None if nothing of it was seen."""
         self._store.judged.set_through(spot, day.end_ms)
+        try:
+            with self._store.transaction():
+                return self._judge_day(spot, day)
+        except KeeperError:  # the store's: it is for whoever runs the bridge
+            raise
+        except Exception:  # that a day cannot be judged must not end the watch
+            log.exception("a day could not be judged", extra={"spot": spot, "date": day.date.isoformat()})
+            return Ended((), of_this_run=True)
+
+    def _judge_day(self, spot: str, day: DayBounds) -> Ended | None:
+        """Put a day on record and judge it."""
         records = self._records.of(spot, day.date, day.date)
         if not records:
             return None

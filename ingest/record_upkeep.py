@@ -1,15 +1,19 @@
 """Keeps the records of days up to date in the background, one day of one spot at a time."""
 
+import logging
 from collections import deque
 from datetime import date, timedelta
 from enum import Enum
 from typing import Final, TypeAlias
 
+from calibrate.errors import KeeperError
 from exposure.days import local_date
 from ingest.config import Config
 from ingest.day_records import DayRecords
 from ingest.lamp_views import hung_on
 from ingest.store.store import Store
+
+log = logging.getLogger("baskline.record_upkeep")
 
 _LOOK_EVERY_MS: Final = 60_000
 # What has no record at all is rare: days from before there were records, or of which all came late.
@@ -64,6 +68,15 @@ class RecordUpkeep:
         return bool(self._work or self._spots)
 
     def _do(self, what: _What, spot: str, day: date) -> None:
+        try:
+            self._make(what, spot, day)
+        except KeeperError:
+            raise
+        except Exception:  # that a day cannot be recorded must not end the watch
+            log.exception("a day could not be put on record", extra={"spot": spot, "date": day.isoformat()})
+            self._store.days.remove(spot, day.isoformat())  # tried again with what is missing
+
+    def _make(self, what: _What, spot: str, day: date) -> None:
         with self._store.transaction():
             if what is _What.LAMP:
                 self._records.keep_lamp(spot, day, self._last_judged(spot) or day)

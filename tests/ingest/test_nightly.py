@@ -318,6 +318,27 @@ def test_the_day_is_the_keepers(tmp_path: Path) -> None:
     assert (event.opened_ms, event.evidence["date"]) == (ends_ms, TODAY.isoformat())
 
 
+def test_a_day_that_cannot_be_judged_is_left_and_the_watch_goes_on(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
+) -> None:
+    def failing(*_: object) -> None:
+        raise ZeroDivisionError
+
+    rig = room(tmp_path)
+    with_past(rig, half)
+    monkeypatch.setattr("ingest.nightly.lamp_view", failing)
+    begin(rig)
+    rig.run(2_700, step_ms=15_000)
+    rig.finish()
+    assert len([record for record in caplog.records if record.message == "a day could not be judged"]) == 1
+    with rig.look() as store:
+        assert store.judged.through("ledge") == MIDNIGHT_MS
+        assert store.judged.standing("ledge") == []
+        [extent] = [store.readings.extent("rock-1")]
+    assert extent is not None
+    assert extent[1] >= MIDNIGHT_MS + 1_400_000
+
+
 def test_severity_grows_when_the_forecast_comes_near(tmp_path: Path) -> None:
     rig = room(tmp_path)
     with_past(rig, lambda day: 1.04 * 0.98 ** (day / 7), days=60)
