@@ -44,9 +44,9 @@ async def live(request: Request, desk: TheDesk) -> EventSourceResponse:
     """Send what there is and then what changes, about once a second.
 
     Events by name: `spot`, a spot as `/spots/{spot}` has it; `happening`, an event as `/events` has it, when
-    it opens, changes or closes; `bridge`, `watched` as `/bridge` has it; `trouble`, a problem with reading
-    the store. Comments keep the connection alive. At the start all spots, all open events and the bridge
-    come, so that whoever was away needs no more.
+    it opens, changes or closes; `bridge`, `watched` as `/bridge` has it; `trouble`, what keeps the store from
+    being read, until a `bridge` comes. Comments keep the connection alive. At the start all spots, all open
+    events and the bridge come, so that whoever was away needs no more.
     """
     state = request.app.state
     if state.n_listeners >= _MOST_LISTENERS:
@@ -75,7 +75,8 @@ async def _changes(state: Any, desk: Desk) -> AsyncIterator[dict[str, str]]:
 async def _news(desk: Desk, told: dict[tuple[str, str], str]) -> dict[tuple[str, str], str]:
     """Return all that is the case now, by what it is of; an event that was open is told once more, closed."""
     room = await desk.room()
-    told.pop(("trouble", ""), None)
+    if told.pop(("trouble", ""), None) is not None:
+        told.pop(("bridge", ""), None)  # so that its end is heard
     open_now = {event.identity: event for event in room.events}
     gone = [name for what, name in told if what == "happening" and name not in open_now]
     closed = await desk.read(lambda store: [store.events.get(name) for name in gone]) if gone else []

@@ -2,6 +2,7 @@
 
 import json
 from collections.abc import Iterator
+from pathlib import Path
 
 import httpx
 import pytest
@@ -74,6 +75,24 @@ def test_a_bridge_that_stops_is_told(room: PageRoom, stream) -> None:
     room.clock.advance_ms(2_000)
     assert until(stream, "bridge")["watched"] is False
     room.watch()
+
+
+def test_a_store_that_cannot_be_read_is_trouble_until_it_can(tmp_path: Path) -> None:
+    room = PageRoom(tmp_path)
+    with (
+        RunningPage(room) as page,
+        httpx.Client(timeout=20) as client,
+        client.stream("GET", f"{page.url}/api/v1/live") as answer,
+    ):
+        stream = heard(answer)
+        name, data = next(stream)
+        assert name == "trouble"
+        assert data["what"] == "there is no store yet"
+        assert data["remedy"]
+        room.watch()
+        room.pass_s(10)
+        assert next(stream) == ("bridge", {"watched": True})
+    room.stop_watching()
 
 
 def test_there_is_an_end_to_how_many_listen(served: RunningPage) -> None:
