@@ -157,6 +157,9 @@ class Guard:
             return refusal(request, 403, "Asked for by another page", "Open this page and do it there.")
         word = request.headers.get("x-form-word") or _form_word(request.headers, body)
         if not self._gate.sessions.is_form_word(state.identity, word):
+            if request.url.path.startswith(API):
+                remedy = "Send the token as `Authorization: Bearer ...`; a page of ours its X-Form-Word."
+                return refusal(request, 403, "A change needs a token", remedy)
             return refusal(
                 request,
                 403,

@@ -86,7 +86,9 @@ def test_a_browser_that_is_signed_in_may_look_and_with_the_form_word_change(room
     browser = visit(room)
     browser.sign_in(PASSWORD)
     assert browser.get("/api/v1/spots").status_code == 200
-    assert is_problem(change(browser, room), 403)
+    without = change(browser, room)
+    assert is_problem(without, 403)
+    assert "Bearer" in without.json()["remedy"]
     assert is_problem(change(browser, room, headers={"X-Form-Word": "0" * 64}), 403)
     assert untouched(room)
     word = browser.word("/")
