@@ -284,7 +284,7 @@ def test_a_programs_token_opens_the_interface_alone_and_needs_no_form(locked_roo
 def test_without_a_password_a_programs_change_still_needs_a_word(room: PageRoom, visit) -> None:
     answer = visit(room).post("/api/v1/change", json={})
     assert answer.status_code == 403
-    assert answer.json()["what"] == "This form is too old"
+    assert answer.json()["what"] == "A change needs a token"
 
 
 def test_more_than_a_form_needs_is_refused(room: PageRoom, visit) -> None:
