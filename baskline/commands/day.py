@@ -26,8 +26,6 @@ if TYPE_CHECKING:
     from ingest.day import SpotDay
     from ingest.day_beside import DayBeside
 
-CHART_KINDS = (".png", ".svg", ".pdf")
-
 
 class DayCommandError(KeeperError):
     """A day that cannot be shown as asked."""
@@ -71,15 +69,12 @@ def day(
         raise typer.BadParameter(
             "both print to standard output: give one of them", param_hint="--json, --csv"
         )
-    if chart is not None and chart.suffix.lower() not in CHART_KINDS:
-        raise typer.BadParameter(
-            f"no chart can be drawn as {chart.suffix or 'a file without an ending'}: end the name with"
-            f" {', '.join(CHART_KINDS)}",
-            param_hint="--chart",
-        )
+    from baskline.commands.calibrate.fit import refuse_chart_ending
+    from baskline.commands.dates import date_of
     from firmware_host.clock import SystemClock
 
-    wanted = _date(on)
+    refuse_chart_ending(chart)
+    wanted = date_of(on, "--date")
     configured = read_config(config)
     now_ms = SystemClock().moment().wall_ms
     shown, beside = _day(configured, store_of(configured, store), spot, wanted, now_ms)
@@ -131,20 +126,6 @@ def _day(
             wanted = local_date(newest_ms, time_zone)
         shown = spot_day(kept, spot, wanted, board=board, time_zone=time_zone, band_now=configured.band())
         return shown, day_beside(kept, config, shown, now_ms)
-
-
-def _date(text: str | None) -> date | None:
-    if text is None:
-        return None
-    try:
-        wanted = date.fromisoformat(text)
-    except ValueError:
-        raise typer.BadParameter(
-            f"{text!r} is not a date: write it as 2025-05-17", param_hint="--date"
-        ) from None
-    if not 1970 <= wanted.year < 3000:
-        raise typer.BadParameter(f"no readings can be from {wanted.year}", param_hint="--date")
-    return wanted
 
 
 def _print_csv(shown: "SpotDay") -> None:

@@ -12,6 +12,7 @@ import typer
 
 from baskline import completing
 from baskline.commands.common import DEFAULT_CONFIG, ConfigOption, StoreOption, read_config, store_of
+from baskline.commands.dates import date_of
 from baskline.printing import console, say
 
 if TYPE_CHECKING:
@@ -107,7 +108,7 @@ def export(
         raise typer.BadParameter(f"{what} are not of a spot", param_hint="--spot")
     if board and what not in _BY_BOARD:
         raise typer.BadParameter(f"{what} are not of a board", param_hint="--board")
-    first, last = _day(from_day, "--from"), _day(to_day, "--to")
+    first, last = date_of(from_day, "--from"), date_of(to_day, "--to")
     if first is not None and last is not None and last < first:
         raise typer.BadParameter(f"{last} is before {first}", param_hint="--to")
 
@@ -231,17 +232,3 @@ def _untold(_what: str, _done: int, _total: int) -> None:
 def _size(path: Path) -> str:
     n_bytes = path.stat().st_size
     return f"{n_bytes / 1e6:.1f} MB" if n_bytes >= 1e5 else f"{n_bytes / 1e3:.1f} kB"
-
-
-def _day(text: str | None, option: str) -> date | None:
-    if text is None:
-        return None
-    try:
-        day = date.fromisoformat(text)
-    except ValueError:
-        raise typer.BadParameter(
-            f"{text!r} is not a date: write it as 2025-05-17", param_hint=option
-        ) from None
-    if not 1970 <= day.year < 3000:
-        raise typer.BadParameter(f"no readings can be from {day.year}", param_hint=option)
-    return day

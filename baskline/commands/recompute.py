@@ -2,7 +2,6 @@
 
 from collections.abc import Iterator
 from contextlib import contextmanager
-from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -78,6 +77,7 @@ def recompute(
       baskline recompute --from 2025-05-01 --spot slate --calibration new.toml
       baskline recompute --undo 7
     """
+    from baskline.commands.dates import date_of
     from ingest.recompute import RECOMPUTED, Span
     from ingest.recompute import recompute as put_over
     from ingest.recompute import undo as take_back
@@ -88,7 +88,8 @@ def recompute(
         raise typer.BadParameter("stands alone: it knows days and spot by itself", param_hint="--undo")
     if undo is None and from_day is None:
         raise typer.BadParameter("is missing: from which day on?", param_hint="--from")
-    span = None if from_day is None else Span(_day(from_day, "--from"), _day_or_none(to_day, "--to"))
+    first = date_of(from_day, "--from")
+    span = None if first is None else Span(first, date_of(to_day, "--to"))
     if span is not None and span.last is not None and span.last < span.first:
         raise typer.BadParameter(f"{span.last} is before {span.first}", param_hint="--to")
     configured = read_config(config)
@@ -239,16 +240,3 @@ def _fields(change: "SpotChange") -> dict[str, Any]:
             for each in change.days
         ],
     }
-
-
-def _day(text: str, option: str) -> date:
-    try:
-        return date.fromisoformat(text)
-    except ValueError:
-        raise typer.BadParameter(
-            f"{text!r} is not a date: write it as 2025-05-17", param_hint=option
-        ) from None
-
-
-def _day_or_none(text: str | None, option: str) -> date | None:
-    return None if text is None else _day(text, option)
