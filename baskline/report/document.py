@@ -1,7 +1,6 @@
 """What a month's report says, as words in their order: the template only lays them out."""
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Final
 from zoneinfo import ZoneInfo
@@ -9,6 +8,7 @@ from zoneinfo import ZoneInfo
 from baskline.charts.dates import date_span
 from baskline.lamp_words import change_words, hours_words, lamp_words, replace_by_of, view_words
 from baskline.measured_words import NOT_KNOWN, full_day, measured, percent, plain_day, short_day
+from baskline.report.parts import Document, EnclosurePart, LampPart, Row, SpotPart, Table
 from baskline.report.sentences import (
     band_words,
     event_rows,
@@ -25,77 +25,11 @@ from ingest.config import Config
 from ingest.month import EnclosureMonth, LampMonth, Month, SpotMonth
 from ingest.week import ComparedDay
 
-Row = tuple[str, ...]
 _NONE: Final = "–"
 # A control chart of fewer checks shows nothing that their table does not.
 _LEAST_CHECKS: Final = 3
 # Less than that in a month is chance.
 _LEAST_DOUBT_HOURS: Final = 0.5
-
-
-@dataclass(frozen=True, slots=True)
-class Table:
-    """A table: the first column begins its cells at the left, as do those in `left`; others end at the right.
-
-    `strong` are the numbers of rows that a reader must not overlook.
-    """
-
-    columns: Row
-    rows: Sequence[Row]
-    left: frozenset[int] = frozenset({0})
-    strong: frozenset[int] = frozenset()
-
-
-@dataclass(frozen=True, slots=True)
-class SpotPart:
-    """What the report says of a spot; `figure` names its chart, '' where there is nothing to draw."""
-
-    title: str
-    facts: Sequence[tuple[str, str]]
-    figure: str
-    days: Table | None
-
-
-@dataclass(frozen=True, slots=True)
-class EnclosurePart:
-    """What the report says of an enclosure."""
-
-    anchor: str
-    title: str
-    species: str
-    notes: str
-    retreat: str
-    spots: Sequence[SpotPart]
-
-
-@dataclass(frozen=True, slots=True)
-class LampPart:
-    """What the report says of a lamp: facts, then those by each spot with the name of its chart."""
-
-    title: str
-    facts: Sequence[tuple[str, str]]
-    seen_from: Sequence[tuple[str, Sequence[tuple[str, str]], str]]
-
-
-@dataclass(frozen=True, slots=True)
-class Document:
-    """A month's report."""
-
-    title: str
-    place: str
-    span: str
-    standing: str
-    made: str
-    watched: Table
-    surely: Sequence[str]
-    received: Table
-    enclosures: Sequence[EnclosurePart]
-    lamps: Sequence[LampPart]
-    checks: Table | None
-    check_figures: Sequence[str]
-    events: Table | None
-    more_events: str
-    unseen: Table | None
 
 
 def document_of(month: Month, config: Config, now_ms: int, version: str) -> Document:

@@ -4,7 +4,8 @@ from collections.abc import Callable, Iterable
 from datetime import date
 from pathlib import Path
 
-from baskline.report.document import Document, document_of
+from baskline.report.document import document_of
+from baskline.report.parts import Document
 from exposure.days import local_time_ms
 from exposure.events import Event
 from ingest.config import Config
