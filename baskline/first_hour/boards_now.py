@@ -40,7 +40,8 @@ class BoardsNow:
         """Return the boards that answer and are not known, looking as often as the keeper wants."""
         if self._config is not None and is_held(self._config.bridge.store):
             asking.talk.say(
-                "   `baskline run` is running and holds the ports: stop it to add a board.", hang=3
+                "   `baskline run` is running and holds the ports: to add a board or a spot, stop it first.",
+                hang=3,
             )
             return ()
         while True:

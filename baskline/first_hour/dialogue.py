@@ -108,17 +108,21 @@ class Dialogue:
         self.draft.ports = self._boards.pattern if self._config is None else ""
 
     def _eyes(self) -> list[_Eye]:
-        """Return what watches nothing: sensors of new boards, and of known ones that are heard now."""
+        """Return what watches nothing: sensors of new boards, and of known ones that are heard now.
+
+        Which sensors a board has, only the board says.
+        """
         eyes = [_Eye(board.key, sensor) for board in self.draft.boards for sensor in board.sensors]
         if self._config is None:
             return eyes
         used = {(spot.board, spot.sensor or "") for spot in self._config.spots.values()}
         for key, board in self._config.boards.items():
             heard = self._boards.heard.get(board.identity)
-            sensors = heard.sensors if heard is not None else ("",)
+            if heard is None:
+                continue
             watched = {sensor for other, sensor in used if other == key}
             # A spot that names no sensor has the board for itself.
-            eyes += [_Eye(key, each) for each in sensors if each not in watched and "" not in watched]
+            eyes += [_Eye(key, each) for each in heard.sensors if each not in watched and "" not in watched]
         return eyes
 
     def _known_enclosures(self, eyes: list[_Eye]) -> None:

@@ -37,7 +37,7 @@ def offer_service(asking: Asking, config: Config, config_file: Path, home: Path)
     service = Service(
         program_here(),
         config_file.absolute(),
-        tuple({config.bridge.store.absolute().parent: None}),
+        (config.bridge.store.absolute().parent,),
         None if chosen == "user" else pwd.getpwuid(os.geteuid()).pw_name,
         groups,
     )

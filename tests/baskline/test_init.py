@@ -288,6 +288,27 @@ def test_a_file_that_is_there_keeps_every_byte_and_a_copy(old):
     assert not any(asked.startswith(("Site", "Time zone")) for asked in said.asked)
 
 
+def test_a_board_that_is_not_heard_is_offered_for_no_spot(old):
+    """Which sensors it has, only the board says."""
+    path = old / "baskline.toml"
+    path.write_text(path.read_text() + '[board.far]\nidentity = "far-1"\nlabel = "Far away"\n')
+    with plugged(old / "ports", [rock()]):
+        said = init(old, {**SKIP, "Show the room": ["no"]})
+    assert "Nothing to add." in said.out
+    assert not any(asked.startswith(("A spot", "Another spot", "Name a spot")) for asked in said.asked)
+
+
+def test_the_second_sensor_of_a_known_board_is_offered(tmp_path):
+    config = {"Enter to look again": [f"{tmp_path}/ports/*"]}
+    with plugged(tmp_path / "ports", [rock(TWINS)]):
+        init(tmp_path, {**ROOM, **config, "Name a spot": ["Ledge"]})
+        said = init(
+            tmp_path, {"Another spot": ["y"], "Name a spot": ["Hide"], "MQTT": ["none"], "Zone, or": ["2"]}
+        )
+    spots = load_config(tmp_path / "baskline.toml").spots
+    assert {key: spot.sensor for key, spot in spots.items()} == {"ledge": "a", "hide": "b"}, said.out
+
+
 def test_nothing_to_add_changes_nothing(old):
     before = (old / "baskline.toml").read_bytes()
     with plugged(old / "ports", [rock()]):
