@@ -1,5 +1,6 @@
 """Who may do what, and what every answer stands on."""
 
+import hashlib
 from collections.abc import Awaitable, Callable
 from typing import Annotated, Any
 
@@ -90,6 +91,4 @@ class Tagged(APIRoute):
 
 def tag_of(body: bytes) -> str:
     """Return a tag that differs when the content does."""
-    import hashlib
-
     return f'"{hashlib.sha256(body).hexdigest()[:20]}"'

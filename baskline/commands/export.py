@@ -20,7 +20,6 @@ if TYPE_CHECKING:
     from ingest.export.table import Progress, Table, Wanted
     from ingest.store.store import Store
 
-_DAY_MS = 86_400_000
 _NAME_OF_STDOUT = Path("-")
 
 
@@ -164,7 +163,7 @@ def _wanted(
     from calibrate.nearest import did_you_mean
     from exposure.days import day_bounds
     from firmware_host.clock import SystemClock
-    from ingest.export.table import Wanted
+    from ingest.export.table import DAY_MS, Wanted
     from ingest.export.whole_file import ExportError
 
     known_spots = {*config.spots, *store.assignments.spots()}
@@ -186,7 +185,7 @@ def _wanted(
     newest_ms = max(SystemClock().moment().wall_ms, store.readings.last_utc_ms_any() or 0)
     return Wanted(
         0 if first is None else day_bounds(first, time_zone).start_ms,
-        newest_ms + _DAY_MS if last is None else day_bounds(last, time_zone).end_ms,
+        newest_ms + DAY_MS if last is None else day_bounds(last, time_zone).end_ms,
         tuple(dict.fromkeys(spots)),
         tuple(dict.fromkeys(board if board in known_boards else identities[board] for board in boards)),
     )
