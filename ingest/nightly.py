@@ -72,8 +72,8 @@ class Nightly:
     ) -> None:
         """Take up where an earlier run left off.
 
-        A spot that is new, or has come back, begins with today.  `bulk` is for a replay, in which nobody
-        else records checks and whose times may be older than what the store has.
+        A spot that is new, or has come back, begins with today.  `bulk` is for a replay, whose times may be
+        older than what the store has.  A capture holds no spot checks, so none is called overdue by it.
         """
         self._store = store
         self._config = config
@@ -82,7 +82,8 @@ class Nightly:
         self._records = DayRecords(store, config)
         self._zone = config.bridge.time_zone
         self._started_ms = now_ms
-        self._days_due_ms = self._checks_due_ms = now_ms + AFTER_START_MS
+        self._days_due_ms = now_ms + AFTER_START_MS
+        self._checks_due_ms = _FOR_EVER_MS if bulk else now_ms + AFTER_START_MS
         self._look_due_ms = _FOR_EVER_MS if bulk else now_ms
         self._checks_seen = store.checks.state()
         self._over: list[_Over] | None = None
