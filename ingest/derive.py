@@ -1,6 +1,6 @@
 """From stored raw readings to samples: the one place where a spot's sensor and its calibration meet."""
 
-from datetime import UTC, date, datetime
+from datetime import date
 
 import numpy as np
 
@@ -11,6 +11,7 @@ from firmware_host.messages import Mark
 from ingest.store.batch import CLOCK_UNSURE_MARK, StampedBatch
 
 _DAY_MS = 86_400_000
+_EPOCH = date(1970, 1, 1)
 
 
 def sensor_columns(batch: StampedBatch, sensor: str | None) -> dict[str, FloatArray]:
@@ -29,21 +30,24 @@ def derive_samples(
     """Return the batch's samples at a spot; without a calibration they have no value and say so."""
     if calibration is None:
         return _uncalibrated(batch)
-    converted = calibration.convert(
-        sensor_columns(batch, sensor),
-        batch.marks,
-        lamp_kind=lamp_kind,
-        age_days=_age_days(calibration.made_on, batch),
-    )
-    return Samples(batch.utc_ms, converted.uvi, converted.u_uvi, converted.flags)
-
-
-def _age_days(made_on: date, batch: StampedBatch) -> float | None:
+    columns, made_day = sensor_columns(batch, sensor), (calibration.made_on - _EPOCH).days
     if len(batch) == 0:
-        return None
-    made_ms = datetime(made_on.year, made_on.month, made_on.day, tzinfo=UTC).timestamp() * 1000
-    # A batch spans minutes to hours, ageing takes weeks: one age serves all.  Made today is age 0, not less.
-    return max(0.0, (float(batch.utc_ms[-1]) - made_ms) / _DAY_MS)
+        converted = calibration.convert(columns, batch.marks, lamp_kind=lamp_kind)
+        return Samples(batch.utc_ms, converted.uvi, converted.u_uvi, converted.flags)
+    # A calibration ages by whole days, so that a reading counts the same in whatever batch it comes.
+    days = batch.utc_ms // _DAY_MS
+    uvi, u_uvi = np.empty(len(batch)), np.empty(len(batch))
+    flags = np.empty(len(batch), np.uint32)
+    for day in (days[0],) if days[0] == days[-1] else np.unique(days):
+        of_day = slice(None) if days[0] == days[-1] else days == day
+        converted = calibration.convert(
+            {name: values[of_day] for name, values in columns.items()},
+            batch.marks[of_day],
+            lamp_kind=lamp_kind,
+            age_days=max(0, int(day) - made_day),  # made today is age 0, not less
+        )
+        uvi[of_day], u_uvi[of_day], flags[of_day] = converted.uvi, converted.u_uvi, converted.flags
+    return Samples(batch.utc_ms, uvi, u_uvi, flags)
 
 
 def _uncalibrated(batch: StampedBatch) -> Samples:

@@ -3,8 +3,10 @@ from datetime import date
 
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
-from calibrate.samples import Flag
+from calibrate.samples import Flag, Samples
 from firmware_host.messages import Mark
 from ingest.derive import derive_samples, sensor_columns
 from ingest.store.batch import CLOCK_UNSURE_MARK, StampedBatch
@@ -90,3 +92,39 @@ def test_a_calibration_grows_old_with_the_readings_and_not_with_the_day_of_the_q
     year_ms = 365 * 86_400_000
     assert u_uvi(NOON_MS + year_ms) > 2 * u_uvi(NOON_MS)
     assert u_uvi(NOON_MS - year_ms) <= u_uvi(NOON_MS)  # before it was made it is not younger than new
+
+
+@given(cut=st.integers(1, 199))
+def test_each_reading_ages_by_itself_in_whatever_batch_it_comes(cut: int) -> None:
+    drifting = replace(
+        calibration(),
+        valid_for_days=20,
+        uncertainty=replace(calibration().uncertainty, drift_relative_per_year=0.1),
+    )
+    whole = StampedBatch(
+        "rock-1",
+        "0000000a",
+        ("uva_counts", "temperature_c"),
+        np.arange(200),
+        NOON_MS + 6 * 3_600_000 * np.arange(200),  # fifty days
+        np.tile([612.0, 25.0], (200, 1)),
+        np.zeros(200, np.uint32),
+    )
+
+    def samples(begin: int, end: int) -> Samples:
+        part = StampedBatch(
+            whole.board,
+            whole.boot,
+            whole.channels,
+            whole.seq[begin:end],
+            whole.utc_ms[begin:end],
+            whole.values[begin:end],
+            whole.marks[begin:end],
+        )
+        return derive_samples(part, sensor=None, calibration=drifting, lamp_kind="t5")
+
+    at_once, first, second = samples(0, 200), samples(0, cut), samples(cut, 200)
+    assert at_once.u_uvi.tolist() == [*first.u_uvi, *second.u_uvi]
+    assert at_once.flags.tolist() == [*first.flags, *second.flags]
+    assert at_once.u_uvi[0] < at_once.u_uvi[-1]
+    assert at_once.flags[0] != at_once.flags[-1]
