@@ -6,7 +6,7 @@
 PYTHON ?= python3
 BIN := .venv/bin
 # Chromium looks at the page, Pango sets the report.
-TEST_PACKAGES := mosquitto openssl victoria-metrics influxdb chromium libpango-1.0-0 libpangoft2-1.0-0 \
+TEST_PACKAGES := mosquitto openssl victoria-metrics influxdb chromium curl libpango-1.0-0 libpangoft2-1.0-0 \
     libharfbuzz-subset0
 
 .PHONY: demo test lint bench run readme clean
@@ -43,7 +43,7 @@ clean:
 	$(PYTHON) -m venv .venv
 
 .venv/for-use: pyproject.toml | .venv/bin/python
-	$(BIN)/pip install --quiet --editable '.[charts,fits,flash,page]'
+	$(BIN)/pip install --quiet --editable '.[charts,fits,flash,page,report]'
 	touch $@
 
 # The open drivers are taken without what they ask for, a board package that only a board needs.  The WebAssembly

@@ -5,7 +5,7 @@ from typing import Final
 
 from baskline.page.errors import PageError
 
-_LIBRARIES: Final = ("fastapi", "jinja2", "multipart", "sse_starlette", "starlette", "uvicorn")
+_LIBRARIES: Final = ("fastapi", "jinja2", "sse_starlette", "starlette", "uvicorn")
 
 
 def need_libraries() -> None:
