@@ -1,6 +1,6 @@
 # make demo   runs the main job on an invented room, no hardware needed
 # make test   runs every test; make lint the style and type checks; make bench the measurements
-# make readme puts the demo's output and chart into the README
+# make readme puts the demo's output and chart into the README; make study the study of a simulated year
 # make run    starts the bridge with ./baskline.toml
 
 PYTHON ?= python3
@@ -9,7 +9,7 @@ BIN := .venv/bin
 TEST_PACKAGES := mosquitto openssl victoria-metrics influxdb chromium curl libpango-1.0-0 libpangoft2-1.0-0 \
     libharfbuzz-subset0
 
-.PHONY: demo test lint bench run readme clean
+.PHONY: demo test lint bench run readme study clean
 
 demo: .venv/for-use
 	$(BIN)/baskline demo
@@ -34,6 +34,9 @@ bench: .venv/for-test
 # What the README shows of the demo, from the demo itself.
 readme: .venv/for-use
 	$(BIN)/python tools/readme-demo
+
+study: .venv/for-test
+	$(BIN)/python tools/readme-study
 
 clean:
 	rm -rf .venv demo
