@@ -5,14 +5,14 @@ those state, and not better: no calibration is perfect.
 """
 
 from dataclasses import dataclass
-from datetime import date
 
 from baskline.scenario.ageing import DAY_MS, Ageing, Renewal
-from exposure.days import local_time_ms
+from baskline.scenario.setting import USUAL, Setting, Span
 from exposure.room import ChannelResponse, Episode, LampLight, Photoperiod, SensorResponse, SpotLight
 
-TIME_ZONE = "Europe/Vienna"
-DAY = date(2025, 5, 17)  # a Saturday, weeks from a change of the clocks
+# In the weeks before, in days before the day.
+NEW_TUBE_DAYS = 42
+_STONE_SLIPS_DAYS = 25
 
 
 def minute(hour: int, minutes: int = 0) -> int:
@@ -20,19 +20,14 @@ def minute(hour: int, minutes: int = 0) -> int:
     return hour * 60 + minutes
 
 
-def moment_ms(hour: int, minutes: int = 0, day: date = DAY) -> int:
-    """Return a local time, of the demo's day or another, in UTC milliseconds."""
-    return local_time_ms(day, minute(hour, minutes), TIME_ZONE)
+def power_cut(setting: Setting) -> Span:
+    """Return when the whole room was without power."""
+    return Span(setting.moment_ms(13, 40, days_before=11), setting.moment_ms(15, 5, days_before=11))
 
 
-SAGE_LEANS_IN_MS, SAGE_IS_CUT_MS = moment_ms(10, 20), moment_ms(11, 50)
-LAMP_RISES_MS, LAMP_RECOVERS_MS = moment_ms(13, 10), moment_ms(16, 20)
-
-# In the weeks before.
-NEW_TUBE_DAY = date(2025, 4, 5)
-STONE_SLIPS_MS = moment_ms(11, 40, date(2025, 4, 22))
-BOARD_AWAY_MS, BOARD_BACK_MS = moment_ms(19, 20, date(2025, 4, 13)), moment_ms(8, 10, date(2025, 4, 15))
-POWER_FAILS_MS, POWER_RETURNS_MS = moment_ms(13, 40, date(2025, 5, 6)), moment_ms(15, 5, date(2025, 5, 6))
+def board_away(setting: Setting) -> Span:
+    """Return when the rock garden's board was away."""
+    return Span(setting.moment_ms(19, 20, days_before=34), setting.moment_ms(8, 10, days_before=32))
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,46 +40,53 @@ class Watched:
     sensor: SensorResponse
 
 
-def watched_spots(seed: int) -> dict[str, tuple[Watched, ...]]:
+def watched_spots(seed: int, setting: Setting = USUAL) -> dict[str, tuple[Watched, ...]]:
     """Return what each board watches, by the board's identity."""
-    midnight_ms = moment_ms(0)
+    zone, midnight_ms = setting.time_zone, setting.moment_ms(0)
     # After a power cut the lamps need a while until they hold.
-    power_cut = Episode(
-        "power cut", POWER_FAILS_MS - 60_000, POWER_RETURNS_MS + 600_000, factor=0, ramp_s=300
-    )
-    new_tube = Renewal(moment_ms(10, 15, NEW_TUBE_DAY), 0.82, 0.25, round(2.5 * DAY_MS), midnight_ms)
+    cut = power_cut(setting)
+    dark = Episode("power cut", cut.start_ms - 60_000, cut.end_ms + 600_000, factor=0, ramp_s=300)
+    tube_changed_ms = setting.moment_ms(10, 15, days_before=NEW_TUBE_DAYS)
+    new_tube = Renewal(tube_changed_ms, 0.82, 0.25, round(2.5 * DAY_MS), midnight_ms)
     rock_lamp = LampLight(
         "metal-halide",
-        Photoperiod(minute(9), minute(18), TIME_ZONE),
+        Photoperiod(minute(9), minute(18), zone),
         seed + 1,
         midnight_ms,
         change_per_1000_h=-0.08,
         wander=0.010,  # the arc moves
-        faults=(power_cut, Ageing(midnight_ms, -0.010)),
+        faults=(dark, Ageing(midnight_ms, -0.010)),
     )
     meadow_tube = LampLight(
         "t5",
-        Photoperiod(minute(8), minute(20), TIME_ZONE),
+        Photoperiod(minute(8), minute(20), zone),
         seed + 2,
         midnight_ms,
         change_per_1000_h=-0.05,
-        faults=(power_cut, Ageing(midnight_ms, +0.004), new_tube),
+        faults=(dark, Ageing(midnight_ms, +0.004), new_tube),
     )
     wall_tube = LampLight(
         "t5",
-        Photoperiod(minute(8, 30), minute(19, 30), TIME_ZONE),
+        Photoperiod(minute(8, 30), minute(19, 30), zone),
         seed + 3,
         midnight_ms,
         change_per_1000_h=-0.05,
         faults=(
-            power_cut,
+            dark,
             Ageing(midnight_ms, +0.014),
-            Episode("ballast", LAMP_RISES_MS, LAMP_RECOVERS_MS, factor=2.0, ramp_s=900),
+            *(
+                Episode("ballast", span.start_ms, span.end_ms, factor=2.0, ramp_s=setting.lamp_ramp_s)
+                for span in setting.too_much
+            ),
         ),
     )
     # A stone slid in front of the crevice; before, more light came in.
-    stone = Episode("stone", 0, STONE_SLIPS_MS, factor=1.28, ramp_s=60)
-    sage = Episode("sage", SAGE_LEANS_IN_MS, SAGE_IS_CUT_MS, factor=0.36, ramp_s=240, flutter=0.03)
+    slips_ms = setting.moment_ms(11, 40, days_before=_STONE_SLIPS_DAYS)
+    stone = Episode("stone", 0, slips_ms, factor=1.28, ramp_s=60)
+    sage = tuple(
+        Episode("sage", span.start_ms, span.end_ms, factor=0.36, ramp_s=setting.sage_ramp_s, flutter=0.03)
+        for span in setting.sage
+    )
 
     slate = SpotLight(rock_lamp, bare_uvi=5.0, bare_cm=30, distance_cm=38, ambient_c=23, warming_c=14)
     crevice = SpotLight(
@@ -98,7 +100,7 @@ def watched_spots(seed: int) -> dict[str, tuple[Watched, ...]]:
         warming_c=5,
     )
     thyme = SpotLight(
-        meadow_tube, bare_uvi=2.3, bare_cm=30, distance_cm=34, lamp_length_cm=85, shades=(sage,), warming_c=6
+        meadow_tube, bare_uvi=2.3, bare_cm=30, distance_cm=34, lamp_length_cm=85, shades=sage, warming_c=6
     )
     hay_rick = SpotLight(
         meadow_tube,

@@ -8,20 +8,12 @@ from typing import Final
 import numpy as np
 
 from baskline.scenario.ageing import DAY_MS
-from baskline.scenario.light import (
-    BOARD_AWAY_MS,
-    BOARD_BACK_MS,
-    NEW_TUBE_DAY,
-    POWER_FAILS_MS,
-    POWER_RETURNS_MS,
-    TIME_ZONE,
-    Watched,
-    moment_ms,
-)
+from baskline.scenario.light import NEW_TUBE_DAYS, Watched, board_away, power_cut
 from baskline.scenario.scenario import RoomBoard, Scenario
+from baskline.scenario.setting import Setting, Span
 from calibrate.arrays import IntArray
 from calibrate.calibration import Calibration
-from exposure.days import day_bounds
+from exposure.days import local_time_ms
 from exposure.room import normal_at
 from firmware_host.clock import Moment
 from ingest.assigning import read_calibrations, record_assignments
@@ -39,59 +31,60 @@ from ingest.summaries import summarise
 
 PAST_DAYS: Final = 56
 
-# Stretches without a board; all of them fall silent when the power fails.
-_SILENCES: Final = {
-    "stone-1": ((BOARD_AWAY_MS, BOARD_BACK_MS), (POWER_FAILS_MS, POWER_RETURNS_MS)),
-    "meadow-1": ((POWER_FAILS_MS, POWER_RETURNS_MS),),
-    "meadow-2": ((POWER_FAILS_MS, POWER_RETURNS_MS),),
-    "wall-1": ((POWER_FAILS_MS, POWER_RETURNS_MS),),
-}
 # Longer than any silence that is bridged: so the day itself is the same with its past and without.
 _REST_BEFORE_THE_DAY_MS: Final = 6 * MINUTE_MS
-_SUNDAY: Final = 6
+_CHECK_DAYS_BEFORE: Final = 6  # and each week before that
 _CHECK_FROM_HOUR: Final = 11  # spot by spot, ten minutes each
 _CHECK_LASTS_MS: Final = 5 * 60_000
 _HAND: Final = 0.02  # how well the invented keeper holds the meter where the sensor is (k = 1)
 # Once the sleeve was in the light.
-_SLIP: Final = ("slate", date(2025, 4, 20), 0.89)
+_SLIP: Final = ("slate", 27, 0.89)
 
 
-def give_past(store: Store, scenario: Scenario, days: int = PAST_DAYS) -> None:
-    """Put the `days` before the scenario's day into an empty store.
+def give_past(
+    store: Store, scenario: Scenario, days: int = PAST_DAYS, *, until_ms: int | None = None
+) -> None:
+    """Put the `days` before the scenario's day into an empty store, and of the day what is before `until_ms`.
 
     Readings once a minute with gaps, what follows from them (minutes, days), weekly spot checks with an
     invented meter, and a change of a lamp.  The same scenario gives the same past.
     """
-    config = load_config(scenario.config_file)
-    first = scenario.day.date - timedelta(days=days)
-    start_ms, end_ms = (
-        day_bounds(first, TIME_ZONE).start_ms,
-        day_bounds(scenario.day.date, TIME_ZONE).start_ms,
-    )
+    config, setting = load_config(scenario.config_file), scenario.setting
+    first = setting.before(days)
+    start_ms = setting.moment_ms(0, days_before=days)
+    end_ms = setting.moment_ms(0) - _REST_BEFORE_THE_DAY_MS if until_ms is None else until_ms
     calibrations = read_calibrations(config)
     with store.transaction():
         store.begin_run(Moment(mono_ms=0, wall_ms=start_ms, synchronised=True))
         record_assignments(store, config, calibrations, start_ms)
         for board in scenario.boards:
-            store.readings.append(list(_batches(board, start_ms, end_ms - _REST_BEFORE_THE_DAY_MS)))
-        _summarise(store, config, first, days)
+            store.readings.append(list(_batches(board, setting, start_ms, end_ms)))
+        _summarise(store, config, start_ms, max(end_ms, setting.moment_ms(0)))
         _keep_days(store, config, first, days)
-        for check in _checks(scenario, config, calibrations, first, days):
+        for check in _checks(scenario, config, calibrations, days):
             store.checks.add(check)
-        if first <= NEW_TUBE_DAY:
+        if days >= NEW_TUBE_DAYS:
             store.lamp_changes.add(
                 "meadow_tube",
-                NEW_TUBE_DAY,
+                setting.before(NEW_TUBE_DAYS),
                 LampChangeKind.LAMP,
                 "a new tube of the same kind: the old one had come to the low end",
-                moment_ms(10, 25, NEW_TUBE_DAY),
+                setting.moment_ms(10, 25, days_before=NEW_TUBE_DAYS),
             )
 
 
-def _batches(board: RoomBoard, start_ms: int, end_ms: int) -> Iterator[StampedBatch]:
+def _silences(board: str, setting: Setting) -> Iterator[Span]:
+    """Yield when a board said nothing; all of them fall silent when the power fails."""
+    if board == "stone-1":
+        yield board_away(setting)
+    yield power_cut(setting)
+
+
+def _batches(board: RoomBoard, setting: Setting, start_ms: int, end_ms: int) -> Iterator[StampedBatch]:
     """Yield what a board said, a batch for each time that it ran without a break."""
     name = board.model.board
-    edges = [start_ms, *(edge for silence in _SILENCES[name] for edge in silence), end_ms]
+    silences = _silences(name, setting)
+    edges = [start_ms, *(edge for span in silences for edge in (span.start_ms, span.end_ms)), end_ms]
     for from_ms, to_ms in zip(edges[::2], edges[1::2], strict=True):
         # A board keeps its own minute; no two begin it together.
         begins_ms = max(from_ms, start_ms) + zlib.crc32(name.encode()) % MINUTE_MS
@@ -113,15 +106,16 @@ def _batch(board: RoomBoard, t_ms: IntArray) -> StampedBatch:
     )
 
 
-def _summarise(store: Store, config: Config, first: date, days: int) -> None:
+def _summarise(store: Store, config: Config, start_ms: int, end_ms: int) -> None:
     """Put in the minutes, a day at once: the daemon's small steps would take it long."""
     history = History(store)
+    last_ms = end_ms // MINUTE_MS * MINUTE_MS
     for spot in config.spots:
-        for bounds in (day_bounds(first + timedelta(days=n), TIME_ZONE) for n in range(days)):
-            start_ms, end_ms = bounds.start_ms, bounds.end_ms
-            near = history.samples(spot, start_ms - AROUND_MS, end_ms + AROUND_MS)
+        for from_ms in range(start_ms, last_ms, DAY_MS):
+            to_ms = min(from_ms + DAY_MS, last_ms)
+            near = history.samples(spot, from_ms - AROUND_MS, to_ms + AROUND_MS)
             store.minutes.replace(
-                spot, start_ms // MINUTE_MS, end_ms // MINUTE_MS, summarise(near, start_ms, end_ms)
+                spot, from_ms // MINUTE_MS, to_ms // MINUTE_MS, summarise(near, from_ms, to_ms)
             )
     for span in store.minutes.dirty():
         store.minutes.clean(span)
@@ -135,31 +129,33 @@ def _keep_days(store: Store, config: Config, first: date, days: int) -> None:
 
 
 def _checks(
-    scenario: Scenario, config: Config, calibrations: dict[str, Calibration], first: date, days: int
+    scenario: Scenario, config: Config, calibrations: dict[str, Calibration], days: int
 ) -> Iterator[CheckRecord]:
-    """Yield a check of each calibrated spot on each Sunday, with the meter that it was calibrated with."""
+    """Yield a check of each calibrated spot each week, with the meter that it was calibrated with."""
+    setting = scenario.setting
     watched = {each.spot: (board, each) for board in scenario.boards for each in board.watched}
-    for day in (first + timedelta(days=n) for n in range(days)):
-        if day.weekday() != _SUNDAY:
+    for days_before in range(days, 0, -1):
+        if days_before % 7 != _CHECK_DAYS_BEFORE:
             continue
         for number, (spot, calibration) in enumerate(calibrations.items()):
             board, seen = watched[spot]
-            from_ms = moment_ms(_CHECK_FROM_HOUR, 10 * number, day)
+            from_ms = setting.moment_ms(_CHECK_FROM_HOUR, 10 * number, days_before=days_before)
             t_ms = np.arange(from_ms, from_ms + _CHECK_LASTS_MS, MINUTE_MS // 6)
             running = running_value(
                 joined_levels([_batch(board, t_ms)], seen.prefix or None),
                 calibration,
                 lamp_kind=config.lamps[config.spots[spot].lamp].kind,
-                age_days=(from_ms - moment_ms(0, 0, calibration.made_on)) / DAY_MS,
+                age_days=(from_ms - local_time_ms(calibration.made_on, 0, setting.time_zone)) / DAY_MS,
             )
             step_uvi = calibration.uncertainty.reference_resolution_uvi
-            shown_uvi = _meter_uvi(seen, day, t_ms, step_uvi)
+            shown_uvi = _meter_uvi(seen, setting, days_before, t_ms, step_uvi)
             yield compare(spot, running, calibration, shown_uvi, None, step_uvi)
 
 
-def _meter_uvi(seen: Watched, day: date, t_ms: IntArray, step_uvi: float) -> float:
+def _meter_uvi(seen: Watched, setting: Setting, days_before: int, t_ms: IntArray, step_uvi: float) -> float:
     """Return what the invented keeper read from the meter's display."""
-    chance = float(normal_at(seen.light.lamp.seed, f"meter {seen.spot}", np.array([day.toordinal()]))[0])
-    spot, slip_day, slip = _SLIP
-    hand = slip if (seen.spot, day) == (spot, slip_day) else 1 + _HAND * chance
+    day = np.array([setting.before(days_before).toordinal()])
+    chance = float(normal_at(seen.light.lamp.seed, f"meter {seen.spot}", day)[0])
+    spot, slip_days, slip = _SLIP
+    hand = slip if (seen.spot, days_before) == (spot, slip_days) else 1 + _HAND * chance
     return round(round(float(seen.light.uvi_at(t_ms).mean()) * hand / step_uvi) * step_uvi, 6)

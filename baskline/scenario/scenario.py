@@ -1,6 +1,6 @@
 """The invented room put together: files for a folder, boards that answer for any moment, a day's mishaps."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
 from importlib.resources import files
@@ -9,23 +9,15 @@ from pathlib import Path
 
 import numpy as np
 
-from baskline.scenario.light import (
-    DAY,
-    LAMP_RECOVERS_MS,
-    LAMP_RISES_MS,
-    SAGE_IS_CUT_MS,
-    SAGE_LEANS_IN_MS,
-    TIME_ZONE,
-    Watched,
-    moment_ms,
-    watched_spots,
-)
+from baskline.scenario.light import Watched, watched_spots
+from baskline.scenario.setting import USUAL, Setting, Span
 from calibrate.arrays import FloatArray, IntArray
 from calibrate.errors import KeeperError
 from exposure.days import HOUR_MS, DayBounds, day_bounds
 from exposure.room import SpotLight
 from firmware_host.simulated.board import BoardModel, SimulatedBoard
 
+CONFIG_NAME = "baskline.toml"
 _TEMPERATURE = "temperature_c"
 _READINGS_AHEAD = 256
 _CADENCE_MS = 10_000
@@ -103,43 +95,67 @@ class Scenario:
 
     folder: Path
     config_file: Path
+    setting: Setting
     day: DayBounds
     boards: tuple[RoomBoard, ...]
     happenings: tuple[Happening, ...]
     lights: Mapping[str, SpotLight]
 
 
-def build(folder: Path, seed: int = 1) -> Scenario:
+def build(folder: Path, seed: int = 1, setting: Setting = USUAL, *, more: str = "") -> Scenario:
     """Write the room's configuration and calibrations into `folder` and return the room.
 
     A file that is there already stays, and must be the same; else `ScenarioError`.  Another `seed` gives
-    other noise on the same day.
+    other noise on the same day.  `more` is added to the configuration.
     """
     for name, text in _room_files(files("baskline.scenario") / "room"):
-        _write(folder / name, text)
+        _write(folder / name, setting.adapted(text) + (more if name == CONFIG_NAME else ""))
     boards = tuple(
-        RoomBoard(_model(identity, watched), watched) for identity, watched in watched_spots(seed).items()
+        RoomBoard(_model(identity, watched), watched)
+        for identity, watched in watched_spots(seed, setting).items()
     )
     return Scenario(
         folder=folder,
-        config_file=folder / "baskline.toml",
-        day=day_bounds(DAY, TIME_ZONE),
+        config_file=folder / CONFIG_NAME,
+        setting=setting,
+        day=day_bounds(setting.day, setting.time_zone),
         boards=boards,
-        happenings=_HAPPENINGS,
+        happenings=_happenings(setting),
         lights={watched.spot: watched.light for board in boards for watched in board.watched},
     )
 
 
 _SENSORS = {"stone-1": "guva-s12sd", "meadow-1": "ltr390", "meadow-2": "guva-s12sd", "wall-1": "guva-s12sd"}
 
-_HAPPENINGS = (
-    Happening(SAGE_LEANS_IN_MS, Doing.LIGHT, "thyme", "a sage stalk leans into the light of the thyme bank"),
-    Happening(SAGE_IS_CUT_MS, Doing.LIGHT, "thyme", "the sage is cut back"),
-    Happening(LAMP_RISES_MS, Doing.LIGHT, "fern", "the green wall's tube begins to give too much"),
-    Happening(moment_ms(15, 10), Doing.UNPLUG, "stone-1", "the board behind the slate is unplugged"),
-    Happening(moment_ms(15, 50), Doing.PLUG, "stone-1", "the board behind the slate is plugged in again"),
-    Happening(LAMP_RECOVERS_MS, Doing.LIGHT, "fern", "the green wall's tube gives its usual light again"),
-)
+
+def _happenings(setting: Setting) -> tuple[Happening, ...]:
+    """Return what happens, in order of time."""
+    found: list[Happening] = []
+
+    def add(spans: Iterable[Span], subject: str, begin: tuple[Doing, str], end: tuple[Doing, str]) -> None:
+        for span in spans:
+            found.append(Happening(span.start_ms, begin[0], subject, begin[1]))
+            found.append(Happening(span.end_ms, end[0], subject, end[1]))
+
+    add(
+        setting.sage,
+        "thyme",
+        (Doing.LIGHT, "a sage stalk leans into the light of the thyme bank"),
+        (Doing.LIGHT, "the sage is cut back"),
+    )
+    add(
+        setting.too_much,
+        "fern",
+        (Doing.LIGHT, "the green wall's tube begins to give too much"),
+        (Doing.LIGHT, "the green wall's tube gives its usual light again"),
+    )
+    add(
+        setting.unplugged,
+        "stone-1",
+        (Doing.UNPLUG, "the board behind the slate is unplugged"),
+        (Doing.PLUG, "the board behind the slate is plugged in again"),
+    )
+    return tuple(sorted(found, key=lambda happening: happening.at_ms))
 
 
 def _model(identity: str, watched: tuple[Watched, ...]) -> BoardModel:

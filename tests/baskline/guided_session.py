@@ -18,7 +18,8 @@ from rich.console import Console
 from baskline.guided import Guided, Wish
 from baskline.guided_talk import Talk
 from baskline.scenario import build
-from baskline.scenario.light import moment_ms, watched_spots
+from baskline.scenario.light import watched_spots
+from baskline.scenario.setting import USUAL
 from firmware_host.simulated.bench import PtyBench
 from firmware_host.simulated.board import BoardModel, SimulatedBoard
 from ingest.config import load_config
@@ -37,7 +38,7 @@ class FernCrown:
 
     def levels(self, at_ms: float) -> Mapping[str, float]:
         """Return the channels at a time of the simulated board."""
-        t_ms = np.array([moment_ms(13) + int(at_ms) % 7_200_000])
+        t_ms = np.array([USUAL.moment_ms(13) + int(at_ms) % 7_200_000])
         uvi = self.uvi(t_ms)
         degrees = 23.0 + 2.0 * uvi
         counts = self._watched.sensor.counts(t_ms, uvi, degrees)
@@ -93,7 +94,7 @@ class Keeper(Talk):
                 return "done"
             self._fern.go_where(float(aim))
         elif "meter show" in question:
-            true_uvi = float(self._fern.uvi(np.array([moment_ms(13)]))[0])
+            true_uvi = float(self._fern.uvi(np.array([USUAL.moment_ms(13)]))[0])
             return f"{true_uvi * METER_READS_TIMES * (1 + self._random.gauss(0, 0.01)):.1f}"
         return ""
 
