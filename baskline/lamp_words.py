@@ -54,7 +54,8 @@ def lamps_lines(
 def _lamp_lines(
     lamp: str, views: "Sequence[LampView]", changes: "Sequence[LampChange]", config: "Config"
 ) -> Iterator[str]:
-    yield f"{lamp}: {lamp_words(lamp, config)}"
+    name = config.lamp_name(lamp)
+    yield f"{name}{'' if name == lamp else f' ({lamp})'}: {lamp_words(lamp, config)}"
     yield f"  since         {since_words(lamp, changes, config)}"
     if not views:
         yield "  no verdict    no spot is lit by it"
@@ -188,6 +189,19 @@ def change_words(change: "LampChange") -> str:
     return f"{plain_day(change.day)}, {CHANGE_WORDS[change.what]}{note}"
 
 
+def what_follows_words(what: LampChangeKind) -> str:
+    """Return what a change means for what is said of the lamp, and what to measure after it."""
+    if what is LampChangeKind.LAMP:
+        return (
+            "Its hours and its burn-in of 100 h begin anew. Compare the spots under it with your meter today"
+            " and again after the burn-in"
+        )
+    return (
+        "Its hours go on, and its level is judged from this day on. Compare the spots under it with your"
+        " meter"
+    )
+
+
 def _u_level(view: "LampView") -> float | None:
     """Return the standard uncertainty of the last day's level."""
     known = [day.u_level_uvi for day in view.days if day.u_level_uvi is not None]
@@ -203,6 +217,7 @@ def lamps_fields(
         "lamps": [
             {
                 "lamp": lamp,
+                "label": config.lamp_name(lamp),
                 "kind": config.lamps[lamp].kind,
                 "installed": hung_on(lamp, changes[lamp], config).isoformat(),
                 "distance_cm": config.lamps[lamp].distance_cm,

@@ -87,6 +87,9 @@ class Lamp(Document):
     """A lamp, as `baskline lamps --json` has it."""
 
     lamp: str = Field(description="Its key in the configuration.", examples=["rock_lamp"])
+    label: str = Field(
+        description="What the keeper calls it; its key without a label.", examples=["Lamp over the slate"]
+    )
     kind: str = Field(description="Its kind.", examples=["t5"])
     installed: Day = Field(description="When it was put in.")
     distance_cm: float = Field(description="Its distance.", examples=[38.0])

@@ -208,7 +208,7 @@ def lamp_drawing(view: LampView, config: Config, until: date) -> LampDrawing:
     """Gather what the chart of a lamp shows up to the day `until`."""
     kinds = [_CHANGE_WORDS[change.what] for change in view.changes if change.day == view.since]
     return LampDrawing(
-        title=f"{view.lamp} seen from {config.spots[view.spot].label}",
+        title=f"{config.lamp_name(view.lamp)} seen from {config.spots[view.spot].label}",
         since=view.since,
         began=kinds[-1] if kinds else "lamp hung",
         until=until,

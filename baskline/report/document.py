@@ -175,7 +175,7 @@ def _spot_part(spot: SpotMonth, each: EnclosureMonth, config: Config, zone: Zone
     configured = config.spots[spot.spot]
     place = "Retreat" if configured.kind == "retreat" else "Basking place"
     facts = [
-        ("Lamp", f"{configured.lamp}: {lamp_words(configured.lamp, config)}"),
+        ("Lamp", f"{config.lamp_name(configured.lamp)}: {lamp_words(configured.lamp, config)}"),
         ("Wanted", band_words(configured, spot.days.band)),
         *received_sentences(spot),
     ]
@@ -273,7 +273,7 @@ def _lamp_part(lamp: LampMonth, month: Month, config: Config) -> LampPart:
     if replace_by is not None:
         facts.append(("Replace by", f"{full_day(replace_by)}, the earliest day on which it may be too weak"))
     return LampPart(
-        lamp.lamp,
+        config.lamp_name(lamp.lamp),
         facts,
         [
             (

@@ -56,6 +56,10 @@ class Config(Table):
         """Return the keeper's own rows of the table of species."""
         return tuple(row.species() for row in self.species.values())
 
+    def lamp_name(self, lamp: str) -> str:
+        """Return what the keeper calls the lamp of that key."""
+        return self.lamps[lamp].label or lamp
+
     def rule_settings(self, spot: str) -> RuleSettings:
         """Return how the spot of that key is judged."""
         return self.spots[spot].rule_settings(self.bridge.time_zone)

@@ -87,6 +87,7 @@ class EnclosureConfig(Table):
 class LampConfig(Table):
     """`[lamp.<key>]`: a lamp as it hangs."""
 
+    label: Text | None = key("the lamp in the keeper's words", '"Tube over the meadow"', None)
     kind: LampKindKey = key("the kind of lamp", '"t5"')
     installed: Date = key("the day on which the lamp was put in", "2025-01-18")
     distance_cm: Positive = key("the distance from the lamp to the animal's back", "30.0")
