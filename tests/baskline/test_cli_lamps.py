@@ -215,3 +215,14 @@ def test_a_lamp_that_lights_nothing_cannot_be_drawn(tmp_path):
     said = said_here("lamps", "spare", "--chart", "x.png", folder=tmp_path)
     assert (said.code, said.out) == (1, "")
     assert "nothing to draw" in said.err
+
+
+def test_a_lamp_has_the_keepers_name_and_the_key_to_type(demo):
+    text = words(demo, "lamps", "wall_tube")
+    assert text.startswith(
+        "Tube of the green wall (wall_tube): linear fluorescent, T5, 28 cm away, through mesh\n"
+    )
+    assert (
+        json.loads(words(demo, "lamps", "wall_tube", "--json"))["lamps"][0]["label"]
+        == "Tube of the green wall"
+    )
