@@ -2,8 +2,10 @@
 
 import asyncio
 import ipaddress
+import re
 import socket
 from collections.abc import Collection, Mapping
+from typing import Final
 
 from starlette.concurrency import run_in_threadpool
 from starlette.responses import Response
@@ -13,6 +15,9 @@ from baskline.page.secrets import Secrets
 from baskline.page.sessions import LONGEST_S, Access, Sessions
 from firmware_host.clock import Clock
 from ingest.config.page import PageConfig, is_loopback
+
+# Nothing may stand behind the port: some libraries make an address of the whole header.
+_HOST: Final = re.compile(r"(?:\[(?P<address>[0-9a-f:.]+)\]|(?P<name>[^][:/?#@\\\s]+))(?::[0-9]*)?", re.ASCII)
 
 
 class Gate:
@@ -100,7 +105,6 @@ def _own_names(page: PageConfig) -> Collection[str]:
 
 
 def _without_port(host: str) -> str:
-    name = host.strip().casefold()
-    if name.startswith("["):
-        return name[1:].partition("]")[0]
-    return name.partition(":")[0].removesuffix(".")
+    """Return the name or address in a Host header; '' for a header that is none."""
+    found = _HOST.fullmatch(host.strip().casefold())
+    return "" if found is None else (found["address"] or found["name"]).removesuffix(".")

@@ -6,7 +6,7 @@ from typing import Final
 from urllib.parse import parse_qs, quote, urlsplit
 
 from starlette.datastructures import Headers, MutableHeaders
-from starlette.requests import Request
+from starlette.requests import ClientDisconnect, Request
 from starlette.responses import PlainTextResponse, RedirectResponse, Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
@@ -112,7 +112,7 @@ class Guard:
         state.secure = gate.is_secure(request.url.scheme)
         state.by_token = False
         identity = gate.identity_of(request.cookies, secure=state.secure)
-        path = request.url.path
+        path = _path(request)
         is_new = not identity and not path.startswith(("/static/", API))
         state.identity = identity or Sessions.new_identity()
         state.access = gate.access(state.identity)
@@ -122,7 +122,7 @@ class Guard:
         return is_new
 
     def _refused_at_once(self, request: Request) -> Response | None:
-        path, access = request.url.path, request.state.access
+        path, access = _path(request), request.state.access
         if not self._gate.answers_to(request.headers.get("host", "")):
             # Bare: whoever reads this may be a foreign page, which need not learn whose room it is.
             return PlainTextResponse(
@@ -157,7 +157,7 @@ class Guard:
             return refusal(request, 403, "Asked for by another page", "Open this page and do it there.")
         word = request.headers.get("x-form-word") or _form_word(request.headers, body)
         if not self._gate.sessions.is_form_word(state.identity, word):
-            if request.url.path.startswith(API):
+            if _path(request).startswith(API):
                 remedy = "Send the token as `Authorization: Bearer ...`; a page of ours its X-Form-Word."
                 return refusal(request, 403, "A change needs a token", remedy)
             return refusal(
@@ -166,9 +166,15 @@ class Guard:
                 "This form is too old",
                 "Go back, load the page anew, and send it again. Nothing was changed.",
             )
-        if state.access is Access.GUEST and request.url.path not in ("/login", "/logout"):
+        if state.access is Access.GUEST and _path(request) not in ("/login", "/logout"):
             return refusal(request, 403, "Guests may look", "Only the keeper can change something.")
         return None
+
+
+def _path(request: Request) -> str:
+    """Return the path by which the request finds its page: the address also holds what the sender made up."""
+    path: str = request.scope["path"]
+    return path
 
 
 def _form_word(headers: Headers, body: bytes) -> str:
@@ -195,6 +201,8 @@ async def _body(request: Request) -> bytes | Response:
                     return too_large
     except TimeoutError:
         return refusal(request, 408, "That came too slowly", "Send it again.")
+    except ClientDisconnect:
+        return refusal(request, 400, "Only a part of it came", "Send it again.")
     return bytes(body)
 
 

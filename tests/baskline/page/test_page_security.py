@@ -1,12 +1,15 @@
 """What the page refuses, and what every answer carries."""
 
+import asyncio
 import logging
 import re
 
 import pytest
+from starlette.datastructures import URL
 from starlette.requests import Request
 from starlette.responses import Response
 from starlette.routing import Route
+from starlette.types import Message
 
 from baskline.page.app import PAGES
 from baskline.page.attempts import MOST_FROM_ONE, MOST_IN_ALL, WINDOW_S
@@ -70,7 +73,18 @@ def test_every_answer_carries_the_security_headers(room: PageRoom, visit, path: 
 
 
 @pytest.mark.parametrize(
-    "host", ["evil.example", "evil.example:8765", "localhost.evil.example", "", "10.0.0.7"]
+    "host",
+    [
+        "evil.example",
+        "evil.example:8765",
+        "localhost.evil.example",
+        "",
+        "10.0.0.7",
+        "localhost:8765/login?",
+        "localhost:evil.example",
+        "[::1]/static/?",
+        "[::1",
+    ],
 )
 def test_a_foreign_name_in_the_host_header_is_refused(room: PageRoom, visit, host: str) -> None:
     answer = visit(room).get("/", headers={"host": host})
@@ -175,6 +189,40 @@ def test_whoever_is_not_signed_in_is_led_to_the_password(locked_room, visit) -> 
     assert visitor.get("/live").status_code == 401
     assert visitor.get("/api/v1/change").status_code == 401
     assert visitor.post("/change").status_code == 401
+
+
+@pytest.mark.parametrize(
+    "path", ["//api/v1/change", "/api%2Fv1/change", "/static/../private", "/login/../private"]
+)
+def test_no_other_way_to_write_a_path_opens_it(locked_room, visit, path: str) -> None:
+    answer = visit(locked_room).get(path)
+    assert answer.status_code in (303, 401, 404)
+    assert answer.text != "changed"
+
+
+def test_the_guard_asks_the_path_that_is_routed_and_not_the_address_that_was_asked_for(
+    locked_room, visit, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    # Older libraries put an address together from the Host header and take it apart again.
+    monkeypatch.setattr(Request, "url", URL("http://localhost:8765/login?/private"))
+    assert visit(locked_room).get("/private").status_code == 303
+
+
+def test_who_leaves_while_sending_is_no_fault(room: PageRoom) -> None:
+    """A browser that is closed in the middle of a form."""
+    parts = iter([{"type": "http.request", "body": b"form_", "more_body": True}, {"type": "http.disconnect"}])
+    headers = [(b"host", HOST.encode()), (b"content-length", b"60")]
+    scope = {"type": "http", "method": "POST", "path": "/change", "query_string": b"", "headers": headers}
+    sent = []
+
+    async def receive() -> Message:
+        return next(parts)
+
+    async def send(message: Message) -> None:
+        sent.append(message)
+
+    asyncio.run(room.app()(scope, receive, send))
+    assert sent[0]["status"] == 400
 
 
 def test_the_password_opens_the_page_and_signing_out_shuts_it(locked_room, visit) -> None:
