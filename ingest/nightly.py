@@ -153,7 +153,7 @@ class Nightly:
                 self._add_next(number, spot, now_ms)
         while self._over:
             _, number, spot, day = self._over[0]
-            if self._keep_some_before(spot, day.date):
+            if self._kept_some_or_left(spot, day.date):
                 return Ended((), of_this_run=True)
             del self._over[0]
             ended = self._judged_or_left(spot, day)
@@ -178,6 +178,17 @@ class Nightly:
             if next_ms is not None and next_ms < span.to_ms:
                 found.append(next_ms)
         return self._today(min(found)) if found else None
+
+    def _kept_some_or_left(self, spot: str, day: date) -> bool:
+        """Put days on record as `_keep_some_before` does; a day that cannot be read is done without."""
+        try:
+            with self._store.transaction():
+                return self._keep_some_before(spot, day)
+        except KeeperError:  # the store's: it is for whoever runs the bridge
+            raise
+        except Exception:
+            log.exception("a day could not be put on record", extra={"spot": spot, "before": day.isoformat()})
+            return False
 
     def _keep_some_before(self, spot: str, day: date) -> bool:
         """Put days on record on which a judgement looks back, if any are missing; return whether."""

@@ -10,6 +10,7 @@ from baskline.wording import FLAG_WORDS, clock_time
 from calibrate.samples import VALUELESS
 from exposure.bands import Band
 from exposure.events import Event, EventKind, Severity
+from exposure.species import zones_text
 from exposure.wording import duration_text
 from exposure.zones import zone as exposure_zone
 from ingest.config import Config
@@ -26,7 +27,11 @@ _VALUELESS: Final = frozenset(flag.name.lower() for flag in VALUELESS if flag.na
 
 def band_words(spot: SpotConfig, band: Band) -> str:
     """Return what is wanted at a spot, and who says so."""
-    whose = f"by exposure zone {spot.zone}" if spot.own_band is None else "set by the keeper"
+    row = spot.by_species
+    if row is not None:
+        whose = f"as for {row.name}" + (f", exposure {zones_text(row)}" if row.own_band is None else "")
+    else:
+        whose = f"by exposure zone {spot.zone}" if spot.own_band is None else "set by the keeper"
     return f"UVI {band.low_uvi:g} to {band.high_uvi:g}, never over {band.ceiling_uvi:g} ({whose})"
 
 

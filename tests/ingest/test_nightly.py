@@ -11,6 +11,7 @@ from exposure.events import Event, EventKind, Severity
 from firmware_host.capture import CaptureWriter
 from firmware_host.clock import Moment
 from ingest.assigning import record_assignments
+from ingest.day_records import DayRecord, DayRecords
 from ingest.mqtt.payloads import Change
 from ingest.nightly import AFTER_START_MS, GRACE_MS
 from ingest.replay import replay
@@ -337,6 +338,26 @@ def test_a_day_that_cannot_be_judged_is_left_and_the_watch_goes_on(
         [extent] = [store.readings.extent("rock-1")]
     assert extent is not None
     assert extent[1] >= MIDNIGHT_MS + 1_400_000
+
+
+def test_a_past_day_that_cannot_be_put_on_record_does_not_end_the_watch(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
+) -> None:
+    damaged = TODAY - timedelta(days=3)
+    derive = DayRecords.derive
+
+    def failing(self: DayRecords, spot: str, day: date) -> DayRecord | None:
+        if day == damaged:
+            raise ZeroDivisionError
+        return derive(self, spot, day)
+
+    rig = room(tmp_path)
+    with_past(rig, half)
+    monkeypatch.setattr(DayRecords, "derive", failing)
+    through_the_night(rig)
+    assert "a day could not be put on record" in caplog.messages
+    [event] = of_kind(rig.events(), EventKind.DOSE_LOW)
+    assert event.opened_ms == MIDNIGHT_MS
 
 
 def test_severity_grows_when_the_forecast_comes_near(tmp_path: Path) -> None:

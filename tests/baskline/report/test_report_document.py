@@ -9,6 +9,7 @@ import pytest
 
 from exposure.events import EventKind, Severity
 from exposure.kinds import new_event
+from ingest.config import load_config
 from ingest.store.lamp_changes import LampChangeKind
 from ingest.store.store import Store
 from tests.baskline.making import room
@@ -87,6 +88,26 @@ def test_what_a_place_received_is_told_in_short_and_in_words(config):
     )
     assert facts["Wanted"] == "UVI 1 to 3, never over 4 (set by the keeper)"
     assert facts["Over the ceiling"] == "never, as far as it was seen"
+
+
+@pytest.mark.parametrize(
+    ("row", "said"),
+    [
+        ("zone = 3", "UVI 1 to 2.6, never over 7.4 (as for Lacerta nova, exposure zone 3)"),
+        (
+            "band = { low_uvi = 1, high_uvi = 2, ceiling_uvi = 3 }",
+            "UVI 1 to 2, never over 3 (as for Lacerta nova)",
+        ),
+    ],
+)
+def test_a_band_by_the_species_is_said_to_be_by_it(config, tmp_path, row, said):
+    file = tmp_path / "baskline.toml"
+    text = re.sub("\nband = .*", "", file.read_text())
+    text = text.replace("[enclosure.garden]", '[enclosure.garden]\nspecies = "Lacerta nova"')
+    file.write_text(f'{text}\n[species.nova]\nname = "Lacerta nova"\nsource = "me"\n{row}\n')
+    by_species = load_config(file)
+    facts = dict(only_spot(document(march(by_species), by_species)).facts)
+    assert facts["Wanted"] == said
 
 
 def test_days_over_the_ceiling_stand_out(config):
