@@ -99,6 +99,8 @@ class Present:
         self._spots = {key: _Spot(key, config) for key in config.spots}
         self._position = 0
         self._looked_ms: int | None = None
+        # From when on there is more of a spot than was counted: stored while somebody began to look.
+        self._ahead_ms: dict[str, int] = {}
         self._revision: tuple[int, ...] = ()
 
     def look(self, now_ms: int) -> RoomNow:
@@ -137,6 +139,9 @@ class Present:
                 samples = joined([part for _, part in parts])
                 if not spot.take(samples.between(0, now_ms + 1)):
                     recount.add(key)
+                elif len(samples) and samples.utc_ms[-1] > now_ms:
+                    self._ahead_ms.setdefault(key, now_ms + 1)
+        recount |= {key for key, ahead_ms in self._ahead_ms.items() if ahead_ms <= now_ms}
         return recount | {key for key, spot in self._spots.items() if spot.could_learn_cadence}
 
     def _appended(self) -> Iterator[StampedBatch]:
@@ -153,6 +158,7 @@ class Present:
         day = day_bounds(local_date(now_ms, time_zone), time_zone)
         for key in keys:
             spot = self._spots[key]
+            self._ahead_ms.pop(key, None)
             held = self._store.assignments.timeline(key, 0, now_ms + 1)
             assignment = held[-1].assignment if held else None
             spot.begin(assignment, self._history.calibration(assignment.calibration) if assignment else None)
@@ -168,6 +174,9 @@ class Present:
             if not len(samples) and newest_ms is not None:
                 samples = self._history.samples(key, newest_ms, newest_ms + 1)
             spot.take(samples)
+            ahead_ms = self._store.readings.next_utc_ms(spot.board, now_ms + 1)
+            if ahead_ms is not None:
+                self._ahead_ms[key] = ahead_ms
 
     def _board(self, key: str, now_ms: int) -> BoardNow:
         configured = self._config.boards[key]

@@ -23,8 +23,8 @@ class Outside:
         self._store = Store.open(rig.store_path, read_only=True)
         self._present = Present(self._store, rig.store_path, rig.settings)
 
-    def look(self) -> RoomNow:
-        return self._present.look(self._rig.clock.moment().wall_ms)
+    def look(self, *, ago_ms: int = 0) -> RoomNow:
+        return self._present.look(self._rig.clock.moment().wall_ms - ago_ms)
 
     def afresh(self) -> RoomNow:
         """What somebody sees who has not looked before."""
@@ -66,6 +66,16 @@ def test_it_says_what_the_daemon_says(rig: Rig, outside: Outside) -> None:
         assert ledge.dose_uvi_h == pytest.approx(told.dose_uvi_h, abs=0.005)
         assert ledge.coverage == pytest.approx(told.coverage, abs=0.001)
         assert replace(ledge, **late, open_events=()) == told
+
+
+def test_what_is_stored_while_somebody_looks_is_seen_the_next_time(rig: Rig, outside: Outside) -> None:
+    rig.run(20)
+    outside.look()
+    rig.run(20)
+    outside.look(ago_ms=15_000)  # began to look before all that was stored
+    followed, afresh = outside.look(), outside.afresh()
+    assert followed.spot("ledge").state.at_ms == afresh.spot("ledge").state.at_ms
+    assert followed.spot("ledge").state.dose_uvi_h == pytest.approx(afresh.spot("ledge").state.dose_uvi_h)
 
 
 def test_following_ends_where_looking_afresh_begins(rig: Rig, outside: Outside) -> None:
