@@ -37,9 +37,14 @@ def check_lines(check: "CheckRecord") -> Iterator[str]:
     yield f"meter {check.reference_uvi:g}, spot {said} (k = 2; mean of {check.n} readings in {seconds:.0f} s)"
     if check.flags:
         yield f"doubtful: {flag_words(Flag(check.flags))}"
-    yield f"E_n {check.e_n:+.2f}: {_VERDICTS[verdict_of(check.e_n)]}"
+    yield f"E_n {check.e_n:+.2f}: {verdict_words(check.e_n)}"
     if not check.same_meter:
         yield "The meter counts as another than the one that this spot was calibrated with."
+
+
+def verdict_words(e_n: float) -> str:
+    """Return what a check says, and what to do about it."""
+    return _VERDICTS[verdict_of(e_n)]
 
 
 def series_lines(series: "Series", twins: Sequence["Twin"], time_zone: str, *, columns: int) -> Iterator[str]:
@@ -54,7 +59,14 @@ def series_lines(series: "Series", twins: Sequence["Twin"], time_zone: str, *, c
         f" {chart.high:.3f}"
     )
     yield from (f"  {line}" for line in chart_lines(chart, series.checks, zone, columns=columns))
-    yield from (f"signal at {_day(series.checks[i].at_ms, zone)}: {why}" for i, why in _latest_signals(chart))
+    yield from series_words(series, twins, zone)
+
+
+def series_words(series: "Series", twins: Sequence["Twin"], zone: ZoneInfo) -> Iterator[str]:
+    """Yield what the checks say together: signals of the last one, and what has changed since the first."""
+    if series.chart is not None:
+        for i, why in _latest_signals(series.chart):
+            yield f"signal at {_day(series.checks[i].at_ms, zone)}: {why}"
     yield from _moved_lines(series, zone)
     for twin in twins:
         yield _twin_line(twin)

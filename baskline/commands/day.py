@@ -1,8 +1,7 @@
 """`baskline day`: what one spot gave in one day."""
 
-import csv
 import sys
-from datetime import UTC, date, datetime
+from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -88,7 +87,9 @@ def day(
 
         print_json(day_fields(shown, beside))
     elif as_csv:
-        _print_csv(shown)
+        from baskline.day_csv import write_day_csv
+
+        write_day_csv(shown, sys.stdout)
     else:
         from baskline.wording import DAY_HANG, day_lines
 
@@ -126,32 +127,3 @@ def _day(
             wanted = local_date(newest_ms, time_zone)
         shown = spot_day(kept, spot, wanted, board=board, time_zone=time_zone, band_now=configured.band())
         return shown, day_beside(kept, config, shown, now_ms)
-
-
-def _print_csv(shown: "SpotDay") -> None:
-    from zoneinfo import ZoneInfo
-
-    from calibrate.samples import Flag
-    from ingest.mqtt.payloads import flag_names
-
-    zone = ZoneInfo(shown.bounds.time_zone)
-    rows = csv.writer(sys.stdout, lineterminator="\n")
-    rows.writerow(["time_utc", "time_local", "uvi", "u_uvi", "flags"])
-    samples = shown.samples
-    for utc_ms, uvi, u_uvi, flags in zip(
-        samples.utc_ms.tolist(),
-        samples.uvi.tolist(),
-        samples.u_uvi.tolist(),
-        samples.flags.tolist(),
-        strict=True,
-    ):
-        at = datetime.fromtimestamp(utc_ms / 1000, UTC)
-        rows.writerow(
-            [
-                at.isoformat(timespec="milliseconds").replace("+00:00", "Z"),
-                at.astimezone(zone).isoformat(timespec="milliseconds"),
-                "" if uvi != uvi else f"{uvi:.4f}",
-                "" if u_uvi != u_uvi else f"{u_uvi:.4f}",
-                " ".join(flag_names(Flag(flags))),
-            ]
-        )

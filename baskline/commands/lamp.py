@@ -1,6 +1,6 @@
 """`baskline lamp changed`: what the keeper did about a lamp."""
 
-from typing import TYPE_CHECKING, Annotated, Final
+from typing import Annotated, Final
 
 import typer
 
@@ -14,9 +14,6 @@ from baskline.commands.common import (
     store_of,
 )
 from baskline.printing import console, say
-
-if TYPE_CHECKING:
-    from ingest.store.lamp_changes import LampChangeKind
 
 WHATS: Final = ("lamp", "distance", "mesh", "place", "other")
 
@@ -73,7 +70,7 @@ def changed(
       baskline lamp changed meadow_tube --withdraw 1
     """
     from baskline.commands.dates import date_of
-    from baskline.lamp_words import change_words
+    from baskline.lamp_words import change_words, what_follows_words
     from exposure.days import local_date
     from firmware_host.clock import SystemClock
     from ingest.lamp_acts import keys_to_change, note_lamp_change, withdraw_lamp_change
@@ -100,21 +97,9 @@ def changed(
             day = local_date(now_ms, configured.bridge.time_zone)
         change = note_lamp_change(kept, configured, name, LampChangeKind(what), day, note, now_ms)
     say(words, f"Noted: change {change.change_id} of {name}, {change_words(change)}.")
-    say(words, _what_follows(change.what))
+    say(words, f"{what_follows_words(change.what)}: `baskline calibrate verify SPOT`.")
     keys = keys_to_change(configured, change)
     if keys:
         say(words, f"In {config}, under [lamp.{name}], see that these are still right: {', '.join(keys)}.")
     say(words, f"A mistake? baskline lamp changed {name} --withdraw {change.change_id}")
     say(words, f"\n{LAMP_CAUTION}")
-
-
-def _what_follows(what: "LampChangeKind") -> str:
-    if what == "lamp":
-        return (
-            "Its hours and its burn-in of 100 h begin anew. Compare the spots under it with your meter today"
-            " and again after the burn-in: `baskline calibrate verify SPOT`."
-        )
-    return (
-        "Its hours go on, and its level is judged from this day on. Compare the spots under it with your"
-        " meter: `baskline calibrate verify SPOT`."
-    )

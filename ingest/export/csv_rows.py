@@ -1,7 +1,8 @@
 """A table as CSV: commas, a point for decimals, LF, all digits of a number, nothing where nothing is."""
 
 import csv
-from collections.abc import Sequence
+import io
+from collections.abc import Iterator, Sequence
 from typing import TextIO
 
 import numpy as np
@@ -13,14 +14,23 @@ from ingest.mqtt.payloads import iso_utc
 
 def write_csv(table: Table, stream: TextIO) -> int:
     """Write a line of names and one line a row; return how many rows."""
-    lines = csv.writer(stream, lineterminator="\n")
-    lines.writerow([column.name for column in table.columns])
     n = 0
-    for rows in table.rows:
-        cells = [cells_of(*each) for each in zip(table.columns, rows.values, strict=True)]
-        lines.writerows(zip(*cells, strict=True))
-        n += len(rows)
+    for text, n_rows in csv_parts(table):
+        stream.write(text)
+        n += n_rows
     return n
+
+
+def csv_parts(table: Table) -> Iterator[tuple[str, int]]:
+    """Yield the text of `write_csv` part by part, each with how many rows it has; the first has the names."""
+    part = io.StringIO()
+    csv.writer(part, lineterminator="\n").writerow([column.name for column in table.columns])
+    yield part.getvalue(), 0
+    for rows in table.rows:
+        part = io.StringIO()
+        cells = [cells_of(*each) for each in zip(table.columns, rows.values, strict=True)]
+        csv.writer(part, lineterminator="\n").writerows(zip(*cells, strict=True))
+        yield part.getvalue(), len(rows)
 
 
 def cells_of(column: Column, values: Values) -> Sequence[object]:

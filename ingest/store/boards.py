@@ -74,6 +74,13 @@ class Boards:
         row = self._database.row(f"{_SELECT} WHERE board = ?", (board,))
         return _record(row) if row else None
 
+    def n_starts(self, board: str) -> int:
+        """Return how many of a board's starts there are readings of."""
+        row = self._database.row(
+            "SELECT count(*) FROM boot JOIN board USING (board_id) WHERE board = ?", (board,)
+        )
+        return int(row[0]) if row else 0
+
     def all(self) -> list[BoardRecord]:
         """Return all boards by name."""
         return [_record(row) for row in self._database.rows(f"{_SELECT} ORDER BY board")]
