@@ -11,12 +11,25 @@ from starlette.exceptions import HTTPException
 from starlette.middleware import Middleware
 from starlette.requests import Request
 from starlette.responses import Response
-from starlette.routing import Mount, Route
+from starlette.routing import Mount
 from starlette.staticfiles import StaticFiles
 
 from baskline.api.mounted import Interface
-from baskline.page import live, login, overview
+from baskline.page import (
+    boards,
+    charts,
+    checks,
+    downloads,
+    enclosure,
+    events,
+    lamps,
+    live,
+    login,
+    overview,
+    spot,
+)
 from baskline.page.desk import Desk
+from baskline.page.errors import AskedError
 from baskline.page.gate import Gate
 from baskline.page.guard import Guard, SafeHeaders, make_safe
 from baskline.page.pages import Page
@@ -26,7 +39,19 @@ from calibrate.errors import KeeperError
 log = logging.getLogger("baskline.page")
 
 # In the order of the navigation.
-PAGES: Final[tuple[Page, ...]] = (overview.PAGE, live.PAGE, login.PAGE)
+PAGES: Final[tuple[Page, ...]] = (
+    overview.PAGE,
+    spot.PAGE,
+    enclosure.PAGE,
+    events.PAGE,
+    lamps.PAGE,
+    checks.PAGE,
+    boards.PAGE,
+    downloads.PAGE,
+    charts.PAGE,
+    live.PAGE,
+    login.PAGE,
+)
 
 
 def create_app(desk: Desk, gate: Gate, pages: tuple[Page, ...] = PAGES) -> Starlette:
@@ -48,11 +73,15 @@ def create_app(desk: Desk, gate: Gate, pages: tuple[Page, ...] = PAGES) -> Starl
             Mount("/api/v1", Interface(desk)),
         ],
         middleware=[Middleware(SafeHeaders), Middleware(Guard, gate=gate, guest_paths=guest_paths)],
-        exception_handlers={HTTPException: _http_error, KeeperError: _keeper_error, Exception: _fault},
+        exception_handlers={
+            HTTPException: _http_error,
+            AskedError: _asked_error,
+            KeeperError: _keeper_error,
+            Exception: _fault,
+        },
         lifespan=lifespan,
     )
     app.state.desk = desk
-    app.state.addresses = {route.path for page in pages for route in page.routes if isinstance(route, Route)}
     app.state.nav = [page.nav for page in pages if page.nav is not None]
     return app
 
@@ -77,6 +106,11 @@ async def _http_error(request: Request, error: Exception) -> Response:
     usual = (HTTPStatus(error.status_code).phrase, "Go back to the room.")
     what, remedy = _WORDS.get(error.status_code, usual)
     return refusal(request, error.status_code, what, remedy)
+
+
+async def _asked_error(request: Request, error: Exception) -> Response:
+    assert isinstance(error, AskedError)
+    return refusal(request, error.status, _sentence(error.what), _sentence(error.remedy))
 
 
 async def _keeper_error(request: Request, error: Exception) -> Response:

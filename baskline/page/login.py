@@ -6,6 +6,7 @@ from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 from starlette.routing import Route
 
+from baskline.page.forms import own_path
 from baskline.page.pages import Page
 from baskline.page.rendering import refusal, render
 from baskline.page.sessions import Access
@@ -14,7 +15,7 @@ from exposure.wording import duration_text
 
 async def show(request: Request) -> Response:
     """Ask for the password."""
-    goal = _own_path(request.query_params.get("next", "/"))
+    goal = own_path(request.query_params.get("next", "/"))
     if request.state.access is Access.KEEPER:
         return RedirectResponse(goal, 303)
     return render(request, "login.html", goal=goal, trouble="")
@@ -24,7 +25,7 @@ async def sign_in(request: Request) -> Response:
     """Begin the keeper's session if the password is right."""
     gate = request.state.gate
     fields = parse_qs((await request.body()).decode("utf-8", "replace"))
-    goal = _own_path(fields.get("next", ["/"])[0])
+    goal = own_path(fields.get("next", ["/"])[0])
     address = request.client.host if request.client else ""
     wait_s = gate.attempts.wait_s(address)
     if wait_s > 0:
@@ -67,12 +68,6 @@ def _begun(request: Request, response: Response, access: Access) -> Response:
     gate = request.state.gate
     gate.give_identity(response, gate.sessions.begin(access), secure=request.state.secure)
     return response
-
-
-def _own_path(goal: str) -> str:
-    """Return a path on this page, whatever was asked for."""
-    is_own = goal.startswith("/") and not goal.startswith("//") and goal.isprintable() and "\\" not in goal
-    return goal if is_own else "/"
 
 
 PAGE = Page(

@@ -21,13 +21,13 @@ class RoomView:
     """All that the overview shows.  `clock`: the time of day at which it was so."""
 
     verdict: Verdict
-    enclosures: tuple[tuple[EnclosureConfig, tuple[SpotView, ...]], ...]
+    enclosures: tuple[tuple[str, EnclosureConfig, tuple[SpotView, ...]], ...]
     clock: str
 
     @property
     def spots(self) -> tuple[SpotView, ...]:
         """All spots in the order in which they are shown."""
-        return tuple(spot for _, spots in self.enclosures for spot in spots)
+        return tuple(spot for _, _, spots in self.enclosures for spot in spots)
 
 
 async def room_view(desk: Desk) -> RoomView:
@@ -36,7 +36,7 @@ async def room_view(desk: Desk) -> RoomView:
     zone = ZoneInfo(config.bridge.time_zone)
     views = [(spot.enclosure, spot_view(room, spot, config)) for spot in room.spots]
     enclosures = tuple(
-        (enclosure, tuple(view for where, view in views if where == key))
+        (key, enclosure, tuple(view for where, view in views if where == key))
         for key, enclosure in config.enclosures.items()
         if any(where == key for where, _ in views)
     )

@@ -70,7 +70,6 @@ def fragment(request: Request, template: str, **values: Any) -> str:
             has_password=state.gate.has_password,
             read_only=not app.desk.may_change,
             path=request.url.path,
-            addresses=app.addresses,
             nav=[entry for entry in app.nav if keeper or (entry.for_guests and state.access is Access.GUEST)],
             room_name=f"{app.desk.config.bridge.site} / {app.desk.config.bridge.name}",
         )

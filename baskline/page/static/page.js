@@ -19,10 +19,10 @@ function look() {
 
 function take(pieces) {
   for (const [name, piece] of Object.entries(pieces)) {
-    if (name === "level") glance.className = `glance is-${piece}`;
+    if (name === "level" && glance) glance.className = `glance is-${piece}`;
     else if (places.has(name)) places.get(name).innerHTML = piece;
     if (name === "trouble") troubled = piece !== "";
-    if (name === "sentence") document.title = `${places.get(name).textContent.trim()} · ${roomName}`;
+    if (name === "sentence" && glance) document.title = `${places.get(name).textContent.trim()} · ${roomName}`;
   }
 }
 
