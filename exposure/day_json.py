@@ -1,6 +1,7 @@
 """A day's profile as plain JSON values under names that stay."""
 
 from collections.abc import Mapping
+from typing import overload
 
 from exposure.days import iso_local
 from exposure.dose_verdict import DoseVerdict
@@ -93,6 +94,14 @@ def verdict_fields(verdict: DoseVerdict) -> dict[str, object]:
         **{name: rounded(uvi_h) if isinstance(uvi_h, float) else None for name, uvi_h in limits.items()},
         "light_coverage": rounded(verdict.light_coverage),
     }
+
+
+@overload
+def rounded(number: float) -> float: ...
+
+
+@overload
+def rounded(number: float | None) -> float | None: ...
 
 
 def rounded(number: float | None) -> float | None:

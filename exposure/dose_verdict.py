@@ -13,9 +13,8 @@ from exposure.findings import Finding, Findings, NotSo
 from exposure.normal import normal_cdf
 from exposure.profile import DayProfile
 from exposure.rules import RuleSettings
-from exposure.usual import LEAST_COVERAGE, Usual, usual_of
+from exposure.usual import LEAST_COVERAGE, USUAL_DAYS, Usual, usual_of
 
-_USUAL_DAYS: Final = 30
 # Nobody's days are alike to better than this: it keeps a very regular spot from being told of trifles.
 _LEAST_SCATTER_PART: Final = 0.05
 # Nor does the little that a dark spot gives mean anything.
@@ -66,7 +65,7 @@ def dose_verdict(profile: DayProfile, before: Sequence[DayProfile], settings: Ru
     k times the scatter of the usual days if not, because what the calibration gets wrong it gets wrong on
     all days alike.
     """
-    usual_days = [each for each in before[-_USUAL_DAYS:] if each.coverage >= LEAST_COVERAGE]
+    usual_days = [each for each in before[-USUAL_DAYS:] if each.coverage >= LEAST_COVERAGE]
     usual = usual_of([each.dose_uvi_h for each in usual_days])
     low_uvi_h, high_uvi_h = _limits(usual, settings)
     coverage, unseen_hours = _light_seen(profile, settings)

@@ -11,6 +11,9 @@ from exposure.days import local_minute
 from exposure.lamp_days import LampDay
 from exposure.profile import DayProfile
 
+USUAL_DAYS: Final = 30
+"""So many days before a day say what is usual."""
+WEEK_DAYS: Final = 7
 # Of fewer days nothing is usual.
 LEAST_DAYS: Final = 5
 # A day of which less was seen is not compared: what is missing would look like a change.
@@ -83,7 +86,8 @@ def compare_day(
     compared = {}
     for name, value in figures.items():
         week, month = (
-            usual_of([before[day][name] for day in _days_before(today, n) if day in before]) for n in (7, 30)
+            usual_of([before[day][name] for day in _days_before(today, n) if day in before])
+            for n in (WEEK_DAYS, USUAL_DAYS)
         )
         compared[name] = Compared(value, week, month, _unlike(name, value, month or week))
     return compared

@@ -3,17 +3,14 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import timedelta
-from typing import Final
 
 from exposure.dose_verdict import DoseVerdict, dose_verdict
 from exposure.lamp_days import LampDay
-from exposure.usual import Compared, compare_day, day_figures
+from exposure.usual import USUAL_DAYS, Compared, compare_day, day_figures
 from ingest.config import Config
 from ingest.day import SpotDay
 from ingest.day_records import DayRecords
 from ingest.store.store import Store
-
-_DAYS: Final = 30
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,7 +29,7 @@ class DayBeside:
 def day_beside(store: Store, config: Config, shown: SpotDay, now_ms: int) -> DayBeside:
     """Return a spot's day beside the 30 before it."""
     day = shown.bounds.date
-    known = DayRecords(store, config).of(shown.spot, day - timedelta(days=_DAYS), day)
+    known = DayRecords(store, config).of(shown.spot, day - timedelta(days=USUAL_DAYS), day)
     figures = {record.date: day_figures(record.profile, record.lamp) for record in known}
     before = [record.profile for record in known if record.date < day]
     is_over = now_ms >= shown.bounds.end_ms

@@ -18,6 +18,7 @@ from exposure.days import DayBounds, day_bounds, local_date
 from exposure.events import Event, EventKind, Severity
 from exposure.findings import Standing
 from exposure.segments import default_max_gap_s
+from exposure.usual import USUAL_DAYS
 from ingest.check_events import check_events
 from ingest.config import Config
 from ingest.day_records import DayRecord, DayRecords
@@ -39,7 +40,6 @@ without a battery is set."""
 _STEP_EVERY_MS: Final = 1_000
 _CHECKS_EVERY_MS: Final = 3_600_000
 _LOOK_EVERY_MS: Final = 10_000
-_USUAL_DAYS: Final = 30
 # Of a board that reads every few seconds so many days cost as little as one of a quicker board.
 _QUICK_S: Final = 2.0
 _AT_ONCE: Final = 10
@@ -194,7 +194,7 @@ class Nightly:
         """Put days on record on which a judgement looks back, if any are missing; return whether."""
         yesterday = day - timedelta(days=1)
         hung = hung_on(self._store, self._config, self._config.spots[spot].lamp, day)
-        first = min(hung, day - timedelta(days=_USUAL_DAYS))
+        first = min(hung, day - timedelta(days=USUAL_DAYS))
         n_kept = 0
         for missing in self._records.unkept(spot, first, yesterday):
             record = self._records.derive(spot, missing)
@@ -237,7 +237,7 @@ class Nightly:
 
     def _end_of(self, record: DayRecord) -> DayEnd:
         spot, day = record.spot, record.date
-        before = self._records.of(spot, day - timedelta(days=_USUAL_DAYS), day - timedelta(days=1))
+        before = self._records.of(spot, day - timedelta(days=USUAL_DAYS), day - timedelta(days=1))
         view = lamp_view(self._store, self._config, self._records, self._config.spots[spot].lamp, spot, day)
         seen_today = bool(view.days) and view.days[-1].date == day
         return day_end(

@@ -3,20 +3,16 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
-from typing import Final
 
 from exposure.bands import Band
 from exposure.days import day_bounds, local_date
 from exposure.events import Event
 from exposure.gradient import Gradient, gradient
 from exposure.profile import DayProfile
-from exposure.usual import Compared, compare_day, day_figures, usual_of
+from exposure.usual import USUAL_DAYS, WEEK_DAYS, Compared, compare_day, day_figures, usual_of
 from ingest.config import Config
 from ingest.day_records import DayRecord, DayRecords
 from ingest.store.store import Store
-
-WEEK_DAYS: Final = 7
-_COMPARED_DAYS: Final = 30
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,7 +87,7 @@ def spots_of(config: Config, enclosure: str) -> list[str]:
 
 def spot_days(records: DayRecords, config: Config, spot: str, first: date, last: date) -> SpotDays:
     """Return a spot's days from `first` to `last`, each beside the days before it."""
-    known = {record.date: record for record in records.of(spot, first - timedelta(days=_COMPARED_DAYS), last)}
+    known = {record.date: record for record in records.of(spot, first - timedelta(days=USUAL_DAYS), last)}
     figures = {day: day_figures(record.profile, record.lamp) for day, record in known.items()}
     days = []
     for number in range((last - first).days + 1):

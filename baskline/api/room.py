@@ -17,14 +17,13 @@ from baskline.api.room_models import (
 )
 from baskline.page.desk import Desk
 from calibrate.nearest import did_you_mean
+from exposure.day_json import rounded
 from ingest.config import Config
 from ingest.mqtt.payloads import flag_names, iso_utc
 from ingest.present import BoardNow, RoomNow
 from ingest.present import SpotNow as Seen
 
 router = APIRouter(tags=["room"], route_class=Tagged)
-
-_DIGITS = 4
 
 
 @router.get("/bridge", summary="This bridge")
@@ -104,9 +103,7 @@ def spot_now(config: Config, seen: Seen) -> SpotNow:
     last = None
     if seen.last is not None:
         at_ms, uvi, u_uvi, flags = seen.last
-        last = LastValue(
-            at=utc(at_ms), uvi=round(uvi, _DIGITS), u_uvi=round(u_uvi, _DIGITS), flags=flag_names(flags)
-        )
+        last = LastValue(at=utc(at_ms), uvi=rounded(uvi), u_uvi=rounded(u_uvi), flags=flag_names(flags))
     assert state.band_low_uvi is not None
     assert state.band_high_uvi is not None
     assert state.ceiling_uvi is not None
@@ -122,13 +119,13 @@ def spot_now(config: Config, seen: Seen) -> SpotNow:
         calibration=seen.calibration or None,
         at=iso_utc(state.at_ms),
         current=seen.current,
-        uvi=_rounded(state.uvi),
-        u_uvi=_rounded(state.u_uvi),
+        uvi=rounded(state.uvi),
+        u_uvi=rounded(state.u_uvi),
         flags=flag_names(state.flags),
         place=state.place,
         last=last,
-        dose_uvi_h=_rounded(state.dose_uvi_h),
-        coverage=round(state.coverage, _DIGITS),
+        dose_uvi_h=rounded(state.dose_uvi_h),
+        coverage=rounded(state.coverage),
         open_events=list(state.open_events),
     )
 
@@ -154,7 +151,3 @@ def _board(seen: BoardNow) -> Board:
         cadence_ms=hello.cadence_ms if hello else None,
         ring=hello.ring if hello else None,
     )
-
-
-def _rounded(number: float | None) -> float | None:
-    return None if number is None else round(number, _DIGITS) + 0.0

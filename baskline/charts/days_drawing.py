@@ -8,14 +8,13 @@ from typing import Final
 from baskline.charts.dates import date_span, day_label
 from baskline.wording import with_doubt
 from exposure.profile import DayProfile
-from exposure.usual import Usual, day_figures, usual_of
+from exposure.usual import USUAL_DAYS, Usual, day_figures, usual_of
 from ingest.day_records import DayRecord
 
 SEEN_WHOLE: Final = 0.99
 """A quarter of an hour less than all is all."""
 
 _K: Final = 2.0
-_USUAL_DAYS: Final = 30
 # More days than these are told together to who cannot see them.
 _TOLD_DAY_BY_DAY: Final = 10
 
@@ -70,7 +69,7 @@ class DaysDrawing:
             return
         yield f"dose {min(doses):.1f} to {max(doses):.1f} UVI·h a day"
         if self.usual_range is not None:
-            yield f"usual {self.usual_words} (the {_USUAL_DAYS} days before)"
+            yield f"usual {self.usual_words} (the {USUAL_DAYS} days before)"
         over = sum(profile.hours_above_ceiling or 0 for profile in self.seen)
         if over >= 0.05:
             yield f"{over:.1f} h over the ceiling"
@@ -102,7 +101,7 @@ def days_drawing(
 ) -> DaysDrawing:
     """Gather the `days` up to `last` from a spot's records, which may begin 30 days earlier."""
     first = last - timedelta(days=days - 1)
-    before = [r for r in records if first - timedelta(days=_USUAL_DAYS) <= r.date < first]
+    before = [r for r in records if first - timedelta(days=USUAL_DAYS) <= r.date < first]
     return DaysDrawing(
         label,
         first,

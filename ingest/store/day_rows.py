@@ -114,11 +114,6 @@ class DayRows:
         )
         return [LampRow(*row) for row in rows]
 
-    def first_stale_ms(self) -> int | None:
-        """Return when the earliest stale day begins, or None."""
-        (start_ms,) = self._database.row("SELECT min(start_ms) FROM day_record WHERE stale") or (None,)
-        return None if start_ms is None else int(start_ms)
-
     def stale(self) -> list[tuple[str, str]]:
         """Return (spot, day) of what is to be made anew, the newest day first."""
         return [
