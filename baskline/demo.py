@@ -15,7 +15,7 @@ from baskline.charts.errors import ChartError
 from baskline.commands.common import LAMP_CAUTION
 from baskline.live_table import LiveTable
 from baskline.printing import console, say
-from baskline.scenario import PAST_DAYS, Doing, Happening, Scenario, build, give_past
+from baskline.scenario import PAST_DAYS, Happening, Scenario, build, give_past
 from baskline.wording import DAY_HANG, day_lines
 from calibrate.errors import KeeperError
 from firmware_host.clock import ManualClock, SystemClock
@@ -155,10 +155,7 @@ def _watch_the_day(
 
 def _let_happen(happening: Happening, bench: PtyBench, now_ms: int, table: LiveTable) -> None:
     table.happening(happening.at_ms, happening.sentence)
-    if happening.doing is Doing.UNPLUG:
-        bench.unplug(happening.subject)
-    elif happening.doing is Doing.PLUG:
-        bench.plug(happening.subject, now_ms)
+    happening.happen_to(bench, now_ms)
 
 
 def _drain(publisher: Publisher, store: Store) -> None:

@@ -37,7 +37,15 @@ _HANG: Final = 14
 class LiveTable:
     """An audience for people.  On a terminal the table stays in place; piped, a line comes now and then."""
 
-    def __init__(self, config: Config, console: Console) -> None:
+    def __init__(
+        self,
+        config: Config,
+        console: Console,
+        *,
+        table_every_ms: int = _TABLE_EVERY_MS,
+        line_every_ms: int = _LINE_EVERY_MS,
+    ) -> None:
+        """`table_every_ms` on a terminal, `line_every_ms` when piped, both in the room's time."""
         self._config = config
         self._console = console
         self._zone = ZoneInfo(config.bridge.time_zone)
@@ -45,6 +53,7 @@ class LiveTable:
         self._last_spot = list(config.spots)[-1]
         self._now_ms = 0
         self._shown_ms = 0
+        self._every_ms = table_every_ms if console.is_terminal else line_every_ms
         self._live = Live(console=console, auto_refresh=False, transient=True)
 
     def __enter__(self) -> Self:
@@ -89,8 +98,7 @@ class LiveTable:
         say(self._console, f"{clock_time(at_ms, self._zone)}  {words}", hang=_HANG)
 
     def _refresh(self) -> None:
-        every_ms = _TABLE_EVERY_MS if self._console.is_terminal else _LINE_EVERY_MS
-        if self._now_ms - self._shown_ms < every_ms:
+        if self._now_ms - self._shown_ms < self._every_ms:
             return
         self._shown_ms = self._now_ms
         if self._console.is_terminal:

@@ -21,9 +21,13 @@ _WELL_AFTER_MS: Final = 60_000
 class PageProcess:
     """Keeps the page's process alive; the daemon itself loads nothing of the page."""
 
-    def __init__(self, config_file: Path, clock: Clock, *, shortest_wait_s: float = 1.0) -> None:
+    def __init__(
+        self, config_file: Path, clock: Clock, *, shortest_wait_s: float = 1.0, quiet: bool = False
+    ) -> None:
+        """`quiet`: what it logs goes nowhere."""
         # -P: what lies in the folder in which the daemon was started must not pass for a library.
         self._command = [sys.executable, "-P", "-m", "baskline.page", str(config_file.absolute())]
+        self._output = subprocess.DEVNULL if quiet else None
         self._clock = clock
         self._backoff = Backoff("page", shortest_wait_s)
         self._ending = threading.Event()
@@ -72,6 +76,6 @@ class PageProcess:
             # Its input closes when this process is gone, however that came: then it ends too.  In a group of
             # its own, so that Ctrl-C reaches the daemon alone, which ends it in order.
             self._process = subprocess.Popen(  # noqa: S603 - our own program
-                self._command, stdin=subprocess.PIPE, process_group=0
+                self._command, stdin=subprocess.PIPE, stdout=self._output, process_group=0
             )
             return self._process

@@ -31,6 +31,8 @@ from ingest.summaries import summarise
 
 PAST_DAYS: Final = 56
 
+# So often that it leaves no gaps beside readings that come quicker.
+_TODAY_EVERY_MS: Final = 5_000
 # Longer than any silence that is bridged: so the day itself is the same with its past and without.
 _REST_BEFORE_THE_DAY_MS: Final = 6 * MINUTE_MS
 _CHECK_DAYS_BEFORE: Final = 6  # and each week before that
@@ -44,22 +46,25 @@ _SLIP: Final = ("slate", 27, 0.89)
 def give_past(
     store: Store, scenario: Scenario, days: int = PAST_DAYS, *, until_ms: int | None = None
 ) -> None:
-    """Put the `days` before the scenario's day into an empty store, and of the day what is before `until_ms`.
+    """Put the `days` before the scenario's day into an empty store, and the day itself up to `until_ms`.
 
-    Readings once a minute with gaps, what follows from them (minutes, days), weekly spot checks with an
-    invented meter, and a change of a lamp.  The same scenario gives the same past.
+    Readings once a minute with gaps (on the day itself more often), what follows from them (minutes, days),
+    weekly spot checks with an invented meter, and a change of a lamp.  The same scenario gives the same past.
     """
     config, setting = load_config(scenario.config_file), scenario.setting
     first = setting.before(days)
     start_ms = setting.moment_ms(0, days_before=days)
-    end_ms = setting.moment_ms(0) - _REST_BEFORE_THE_DAY_MS if until_ms is None else until_ms
+    end_ms = setting.moment_ms(0) - (_REST_BEFORE_THE_DAY_MS if until_ms is None else 0)
     calibrations = read_calibrations(config)
     with store.transaction():
         store.begin_run(Moment(mono_ms=0, wall_ms=start_ms, synchronised=True))
         record_assignments(store, config, calibrations, start_ms)
         for board in scenario.boards:
             store.readings.append(list(_batches(board, setting, start_ms, end_ms)))
-        _summarise(store, config, start_ms, max(end_ms, setting.moment_ms(0)))
+            if until_ms is not None:
+                t_ms = np.arange(setting.moment_ms(0) + _TODAY_EVERY_MS, until_ms, _TODAY_EVERY_MS)
+                store.readings.append([_batch(board, t_ms)])
+        _summarise(store, config, start_ms, setting.moment_ms(0) if until_ms is None else until_ms)
         _keep_days(store, config, first, days)
         for check in _checks(scenario, config, calibrations, days):
             store.checks.add(check)

@@ -15,6 +15,7 @@ from calibrate.arrays import FloatArray, IntArray
 from calibrate.errors import KeeperError
 from exposure.days import HOUR_MS, DayBounds, day_bounds
 from exposure.room import SpotLight
+from firmware_host.simulated.bench import PtyBench
 from firmware_host.simulated.board import BoardModel, SimulatedBoard
 
 CONFIG_NAME = "baskline.toml"
@@ -43,6 +44,13 @@ class Happening:
     doing: Doing
     subject: str
     sentence: str
+
+    def happen_to(self, bench: PtyBench, now_ms: int) -> None:
+        """Do it to the boards, at a time on their axis."""
+        if self.doing is Doing.UNPLUG:
+            bench.unplug(self.subject)
+        elif self.doing is Doing.PLUG:
+            bench.plug(self.subject, now_ms)
 
 
 @dataclass(frozen=True, slots=True)

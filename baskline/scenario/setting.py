@@ -7,15 +7,12 @@ from typing import Final
 
 from exposure.days import local_time_ms
 
-_MINUTE_MS: Final = 60_000
-_HOUR_MS: Final = 60 * _MINUTE_MS
 _DAY: Final = date(2025, 5, 17)  # a Saturday, weeks from a change of the clocks
 _TIME_ZONE: Final = "Europe/Vienna"
 _DATE: Final = re.compile(r"\b\d{4}-\d\d-\d\d\b")
 
-# Live: each two minutes something happens, and after the last it begins anew, for as long as lamps are lit.
-_EVERY_MS: Final = 2 * _MINUTE_MS
-_ROUND_MS: Final = 7 * _EVERY_MS
+# Live, something happens at each of these steps but the last; then it begins anew, while lamps are lit.
+_STEPS: Final = 7
 _ROUNDS: Final = 24
 # In the afternoon before the first lamp goes off, when the last has long been warm.
 _EARLY_AFTERNOON: Final = range(11, 15)
@@ -76,10 +73,10 @@ USUAL: Final = Setting(
 )
 
 
-def live_setting(now_ms: int, own_offset_s: float) -> Setting:
+def live_setting(now_ms: int, own_offset_s: float, every_ms: int) -> Setting:
     """Return the room as it is now, lying where it is early afternoon, as near as that is to one's own zone.
 
-    `own_offset_s` is how far the clocks here are before UTC.
+    `own_offset_s` is how far the clocks here are before UTC.  Each `every_ms` something happens.
     """
     utc = datetime.fromtimestamp(now_ms / 1000, UTC)
     offset_h = min(
@@ -87,11 +84,11 @@ def live_setting(now_ms: int, own_offset_s: float) -> Setting:
         key=lambda hours: abs(3600 * hours - own_offset_s),
     )
     here = utc.astimezone(timezone(timedelta(hours=offset_h)))
-    begins = [now_ms + number * _ROUND_MS for number in range(_ROUNDS)]
+    begins = [now_ms + number * _STEPS * every_ms for number in range(_ROUNDS)]
 
     def spans(first: int, last: int) -> tuple[Span, ...]:
-        """The same in each round: from the `first` two minutes to the `last`."""
-        return tuple(Span(begin + first * _EVERY_MS, begin + last * _EVERY_MS) for begin in begins)
+        """The same in each round: from its `first` step to its `last`."""
+        return tuple(Span(begin + first * every_ms, begin + last * every_ms) for begin in begins)
 
     return Setting(
         day=here.date(),
