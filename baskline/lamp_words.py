@@ -9,6 +9,7 @@ from baskline.measured_words import measured, plain_day, rounded_like, times
 from calibrate.lamp_kinds import LAMP_KINDS
 from exposure.day_json import rounded
 from exposure.lamps import BURN_IN_HOURS, LampState
+from ingest.lamp_views import hung_since
 from ingest.store.lamp_changes import LampChangeKind
 
 if TYPE_CHECKING:
@@ -32,7 +33,7 @@ _LIMIT_WORDS: Final = {
     "high": "above its band (over {limit})",
     "ceiling": "over the ceiling ({limit})",
     "low": "below its band (under {limit})",
-    "due": "under seven tenths of what it gave when first judged ({limit})",
+    "due": "under seven tenths of its baseline ({limit})",
 }
 
 
@@ -79,15 +80,9 @@ def lamp_words(lamp: str, config: "Config") -> str:
     return f"{LAMP_KINDS[configured.kind].title}, {configured.distance_cm:g} cm away, {stands}"
 
 
-def hung_on(lamp: str, changes: "Sequence[LampChange]", config: "Config") -> date:
-    """Return the day on which the present lamp was put in, as far as is known."""
-    new = [each.day for each in changes if each.what is LampChangeKind.LAMP and not each.withdrawn]
-    return max([config.lamps[lamp].installed, *new])
-
-
 def since_words(lamp: str, changes: "Sequence[LampChange]", config: "Config") -> str:
     """Return since when a lamp hangs, and since when as it does now."""
-    hung = hung_on(lamp, changes, config)
+    hung = hung_since(config, lamp, changes)
     later = [each for each in changes if not each.withdrawn and each.day > hung]
     last = f"; as it is now since {plain_day(later[-1].day)}" if later else ""
     return f"{plain_day(hung)}{last}"
@@ -117,7 +112,7 @@ def view_words(view: "LampView", config: "Config") -> Iterator[tuple[str, str]]:
         u_level_uvi = _u_level(view)
         after = ""
         if report.baseline_uvi is not None:
-            after = f"; {rounded_like(report.baseline_uvi, u_level_uvi)} when first judged"
+            after = f"; baseline {rounded_like(report.baseline_uvi, u_level_uvi)}"
         yield "level", f"{measured(report.level_uvi, u_level_uvi, 'UVI')} (k = 2){after}"
     if report.times_claim is not None:
         claim = config.lamps[view.lamp].package_claim_uvi
@@ -219,7 +214,7 @@ def lamps_fields(
                 "lamp": lamp,
                 "label": config.lamp_name(lamp),
                 "kind": config.lamps[lamp].kind,
-                "installed": hung_on(lamp, changes[lamp], config).isoformat(),
+                "installed": hung_since(config, lamp, changes[lamp]).isoformat(),
                 "distance_cm": config.lamps[lamp].distance_cm,
                 "between": list(config.lamps[lamp].between),
                 "package_claim_uvi": config.lamps[lamp].package_claim_uvi,

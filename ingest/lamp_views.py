@@ -1,5 +1,6 @@
 """Each lamp as its spots have seen it since it was hung or last changed."""
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
 from statistics import median
@@ -68,7 +69,12 @@ def lamp_view(
 
 def hung_on(store: Store, config: Config, lamp: str, until: date) -> date:
     """Return the day on which the lamp was put in that hung on the day `until`."""
-    new = [each.day for each in _changes(store, lamp, until) if each.what is LampChangeKind.LAMP]
+    return hung_since(config, lamp, _changes(store, lamp, until))
+
+
+def hung_since(config: Config, lamp: str, changes: Iterable[LampChange]) -> date:
+    """Return the day on which the lamp was put in that hangs after these changes, as far as is known."""
+    new = [each.day for each in changes if each.what is LampChangeKind.LAMP and not each.withdrawn]
     return max([config.lamps[lamp].installed, *new])
 
 

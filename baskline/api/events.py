@@ -89,8 +89,9 @@ async def acknowledge(identity: str, desk: TheDesk) -> Event:
 
 @router.post("/events/{identity}/closing", summary="Close an event", dependencies=[Depends(may_change)])
 async def close(identity: str, desk: TheDesk) -> Event:
-    """Close an event by hand; it comes back only when its cause has gone and come again.
+    """Close an event by hand; it is over, though its cause may be there still.
 
+    Another opens once the cause has gone and come again, has become graver, or the daemon starts anew.
     Doing it again changes nothing: the first closing stands.
     """
 

@@ -6,6 +6,7 @@ from datetime import date, timedelta
 from typing import Final
 
 from baskline.charts.dates import day_label
+from baskline.lamp_words import rate_words
 from exposure.bands import Band
 from exposure.lamp_days import LampDay
 from exposure.lamps import BURN_IN_HOURS, Forecast, LampReport, LampState
@@ -164,11 +165,10 @@ class LampDrawing:
         if not self.levels:
             yield "no level known yet"
             return
-        if report.per_week is None or report.per_week_low is None or report.per_week_high is None:
+        if report.per_week is None:
             yield state
         else:
-            sides = f"{_percent(report.per_week_low)} to {_percent(report.per_week_high)}"
-            yield f"{state}: {_percent(report.per_week)} % a week ({sides})"
+            yield f"{state}: {rate_words(report)}"
         if report.level_uvi is not None and self.levels:
             half = self.levels[-1][2]
             yield f"level {uvi_text(report.level_uvi, half / _K, _K, at_least=False)}"
@@ -221,7 +221,3 @@ def lamp_drawing(view: LampView, config: Config, until: date) -> LampDrawing:
 
 def _day_in(year: int, day: date) -> str:
     return day_label(day) if day.year == year else f"{day_label(day)} {day.year}"
-
-
-def _percent(part: float) -> str:
-    return f"{100 * part:+.1f}".replace("-", "−")

@@ -14,6 +14,7 @@ from baskline import completing
 from baskline.commands.common import DEFAULT_CONFIG, ConfigOption, StoreOption, read_config, store_of
 from baskline.commands.dates import date_of
 from baskline.printing import console, say
+from ingest.export.what import What
 
 if TYPE_CHECKING:
     from ingest.config import Config
@@ -21,18 +22,6 @@ if TYPE_CHECKING:
     from ingest.store.store import Store
 
 _NAME_OF_STDOUT = Path("-")
-
-
-class What(StrEnum):
-    """What can be exported; the names of `ingest.export.tables.What`, without loading it for the help."""
-
-    READINGS = "readings"
-    SAMPLES = "samples"
-    MINUTES = "minutes"
-    DAYS = "days"
-    EVENTS = "events"
-    CHECKS = "checks"
-    LAMP_CHANGES = "lamp-changes"
 
 
 class Format(StrEnum):
@@ -114,7 +103,6 @@ def export(
     from ingest.export.csv_rows import write_csv
     from ingest.export.parquet_file import pyarrow, write_parquet
     from ingest.export.table import Source
-    from ingest.export.tables import What as Name
     from ingest.export.tables import table
     from ingest.export.whole_file import whole_file
     from ingest.store.store import Store
@@ -125,10 +113,10 @@ def export(
     with Store.open(store_of(configured, store), read_only=True) as kept:
         wanted = _wanted(kept, configured, first, last, spot or [], board or [])
         if output is None or output == _NAME_OF_STDOUT:
-            write_csv(table(Name(what), Source(kept, configured, _untold), wanted), sys.stdout)
+            write_csv(table(what, Source(kept, configured, _untold), wanted), sys.stdout)
             return
         with whole_file(output, overwrite=overwrite) as partial, _bar() as progress:
-            made = table(Name(what), Source(kept, configured, progress), wanted)
+            made = table(what, Source(kept, configured, progress), wanted)
             if form is Format.PARQUET:
                 n = write_parquet(made, partial, _about(made, configured, wanted))
             else:

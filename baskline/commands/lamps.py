@@ -54,8 +54,8 @@ def lamps(
     """Show how old the lamps are and how they age.
 
     Hours, level, change a week with its 95 % interval, and when the level may leave the band. A rising lamp
-    is as bad as a fading one. Nothing is said of ageing before 100 hours of burn-in. After a change, type
-    `baskline lamp changed`.
+    is as bad as a fading one. Nothing is said of ageing before 100 hours of burn-in; the level after them is
+    the baseline. After a change, type `baskline lamp changed`.
 
     \b
     Examples:

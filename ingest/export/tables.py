@@ -1,7 +1,6 @@
 """The tables that can be exported, by name."""
 
 from collections.abc import Callable
-from enum import StrEnum
 from typing import Final
 
 from ingest.export.columns import Column
@@ -24,18 +23,9 @@ from ingest.export.series import (
     samples,
 )
 from ingest.export.table import Source, Table, Wanted
+from ingest.export.what import What
 
-
-class What(StrEnum):
-    """The names of the tables."""
-
-    READINGS = "readings"
-    SAMPLES = "samples"
-    MINUTES = "minutes"
-    DAYS = "days"
-    EVENTS = "events"
-    CHECKS = "checks"
-    LAMP_CHANGES = "lamp-changes"
+__all__ = ["COLUMNS", "What", "table"]
 
 
 COLUMNS: Final[dict[What, tuple[Column, ...]]] = {

@@ -57,7 +57,7 @@ def test_a_fading_lamp_has_its_rate_and_the_day_on_which_it_may_be_too_weak(conf
     since(config, 60, lambda number: 2.0 * 0.985 ** (number / 7))
     text = words(tmp_path, "lamps")
     assert "verdict     fading: −1.5 % a week (−1.8 to −1.2)" in text
-    assert "level       1.8 ± 0.2 UVI (k = 2); 1.9 when first judged" in text
+    assert "level       1.8 ± 0.2 UVI (k = 2); baseline 1.9" in text
     assert "forecast    below its band (under 1) between " in text
     assert ", the earliest day on which it may be too weak" in text
     lamp = lamp_json(tmp_path)
