@@ -100,6 +100,8 @@ class LiveTable:
     def _refresh(self) -> None:
         if self._now_ms - self._shown_ms < self._every_ms:
             return
+        if all(state.uvi is None for state in self._states.values()):
+            return  # nothing has come yet
         self._shown_ms = self._now_ms
         if self._console.is_terminal:
             self._live.update(self._table(), refresh=True)

@@ -1,6 +1,7 @@
 """The page as `baskline run` starts it: a process of its own that ends when its standard input does."""
 
 import logging
+import os
 import signal
 import sys
 import threading
@@ -29,7 +30,9 @@ def main(config_file: Path) -> int:
         return 1
 
     def end_with_the_daemon() -> None:
-        sys.stdin.buffer.read()
+        # Not through `sys.stdin`, whose lock this thread would hold when the process ends otherwise.
+        while os.read(0, 1):
+            pass
         served.handle_exit(signal.SIGTERM, None)  # which also ends what is sent live
 
     threading.Thread(target=end_with_the_daemon, daemon=True).start()
