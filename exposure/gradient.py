@@ -27,8 +27,12 @@ class Gradient:
     sentence: str
 
 
-def gradient(profiles: Mapping[str, DayProfile]) -> Gradient:
-    """Return how an enclosure's spots differ, from their profiles of the same day."""
+def gradient(profiles: Mapping[str, DayProfile], names: Mapping[str, str] | None = None) -> Gradient:
+    """Return how an enclosure's spots differ, from their profiles of the same day.
+
+    `names` says how the sentence calls the spots: by their keys where it says nothing.
+    """
+    called = {spot: spot for spot in profiles} | dict(names or {})
     seen = {
         spot: profile
         for spot, profile in profiles.items()
@@ -41,12 +45,13 @@ def gradient(profiles: Mapping[str, DayProfile]) -> Gradient:
     strongest, weakest = spots[0], spots[-1]
     upper_uvi = mean_uvi[weakest] + 2 * (seen[weakest].u_mean_uvi_lit or 0.0)
     limit_uvi = zone(1).mean_high_uvi
-    range_text = f"from {mean_uvi[strongest]:.1f} at {strongest} to {mean_uvi[weakest]:.1f} at {weakest}"
+    most, least = (f"{mean_uvi[spot]:.1f} at {called[spot]}" for spot in (strongest, weakest))
+    range_text = f"from {most} to {least}"
     if upper_uvi <= limit_uvi:
-        sentence = f"mean UVI {range_text}: {weakest} is a retreat"
+        sentence = f"mean UVI {range_text}: {called[weakest]} is a retreat"
         return Gradient(spots, mean_uvi, weakest, True, sentence)
     if len(spots) == 1:
-        sentence = f"only {strongest} was seen, so whether there is a retreat is not known"
+        sentence = f"only {called[strongest]} was seen, so whether there is a retreat is not known"
         return Gradient(spots, mean_uvi, None, None, sentence)
     sentence = (
         f"mean UVI {range_text}: no spot that was seen is a retreat with at most {limit_uvi:g}; "

@@ -54,7 +54,8 @@ def bundle_beside(store: Path) -> Path:
     path = bundle_path(store)
     if path.exists():
         return path
-    command = [sys.executable, "-m", "baskline.charts.bundle", str(path)]
+    # -P: what lies in the folder in which the parent was started must not pass for a library.
+    command = [sys.executable, "-P", "-m", "baskline.charts.bundle", str(path)]
     try:
         done = subprocess.run(  # noqa: S603 - our own program
             command, capture_output=True, text=True, timeout=_PATIENCE_S, stdin=subprocess.DEVNULL

@@ -72,15 +72,25 @@ def rendered(spec: dict[str, Any], ending: str) -> bytes:
 
 def rendered_by_child(spec: dict[str, Any], ending: str) -> bytes:
     """Return what `rendered` does, by a short-lived child: for a process that is to stay small."""
-    done = subprocess.run(  # noqa: S603 - our own program
-        [sys.executable, "-m", "baskline.charts.files", ending],
-        input=json.dumps(spec).encode(),
-        capture_output=True,
-        timeout=_PATIENCE_S,
-    )
+    try:
+        done = subprocess.run(  # noqa: S603 - our own program
+            # -P: what lies in the folder in which the parent was started must not pass for a library.
+            [sys.executable, "-P", "-m", "baskline.charts.files", ending],
+            input=json.dumps(spec).encode(),
+            capture_output=True,
+            timeout=_PATIENCE_S,
+        )
+    except subprocess.TimeoutExpired:
+        raise ChartError(
+            f"the chart was not drawn within {_PATIENCE_S:.0f} s",
+            where=f"chart{ending}",
+            remedy="Try again when the computer has less to do",
+        ) from None
     if done.returncode != 0:
         why = (done.stderr.decode(errors="replace").strip().splitlines() or ["no reason given"])[-1]
-        raise ChartError(f"the chart cannot be drawn: {why}", where=f"chart{ending}")
+        raise ChartError(
+            f"the chart cannot be drawn: {why}", where=f"chart{ending}", remedy="Try `baskline day --chart`"
+        )
     return done.stdout
 
 

@@ -62,7 +62,10 @@ def gradient_drawing(label: str, days: Sequence[SpotDay], config: Config, now_ms
         starts_ms=bounds.start_ms,
         ends_ms=bounds.end_ms,
         time_zone=ZoneInfo(bounds.time_zone),
-        gradient=gradient({shown.spot: shown.profile for shown in days}),
+        gradient=gradient(
+            {shown.spot: shown.profile for shown in days},
+            {shown.spot: config.spots[shown.spot].label for shown in days},
+        ),
         spots=[
             GradientSpot(
                 shown.spot,
@@ -207,11 +210,7 @@ class _Pen:
         sheet.x_axis("clock_axis", [(self._x(tick.hour), tick.label) for tick in ticks], self._y.bottom_px)
 
     def _summary(self) -> Iterator[str]:
-        labels = {spot.key: spot.label for spot in self._enclosure.spots}
-        words = self._enclosure.gradient.sentence
-        for key, label in sorted(labels.items(), key=lambda item: -len(item[0])):
-            words = words.replace(f" {key}", f" {label}")
-        yield from words.split("; ")
+        yield from self._enclosure.gradient.sentence.split("; ")
 
     def _caption(self) -> Iterator[str]:
         yield f"clock time in {self._enclosure.time_zone.key}"

@@ -8,6 +8,8 @@ from pathlib import Path
 
 import pytest
 
+from baskline.charts import files
+from baskline.charts.errors import ChartError
 from tests.baskline.making import baskline, environment, fill, half_sine, room, said_here
 from tests.baskline.pictures import pixels
 
@@ -46,6 +48,19 @@ def test_a_chart_that_is_there_is_replaced(folder):
     (folder / "old.svg").write_text("old")
     said_here("day", "ledge", "--chart", "old.svg", folder=folder)
     assert (folder / "old.svg").read_text().startswith("<svg")
+
+
+def test_a_child_draws_the_same_whatever_lies_in_the_folder_it_is_started_in(tmp_path, monkeypatch):
+    (tmp_path / "vl_convert.py").write_text("raise SystemExit('not the library')")
+    monkeypatch.chdir(tmp_path)
+    spec = {"mark": "point", "data": {"values": [{}]}}
+    assert files.rendered_by_child(spec, ".svg") == files.rendered(spec, ".svg")
+
+
+def test_a_child_that_takes_too_long_is_said_in_words(monkeypatch):
+    monkeypatch.setattr(files, "_PATIENCE_S", 0.01)
+    with pytest.raises(ChartError, match="not drawn within"):
+        files.rendered_by_child({"mark": "point"}, ".svg")
 
 
 # Raspberry Pi OS Lite has no fonts at all.  A mount of our own hides those of this computer.

@@ -102,3 +102,9 @@ def test_what_was_not_seen_cannot_be_told():
     assert gradient({"rock": profile(TODAY)}).has_retreat is None
     assert gradient({"rock": profile(TODAY, seen=0.3)}).has_retreat is None
     assert gradient({}).sentence == "no spot was seen for long enough to tell"
+
+
+def test_spots_are_called_as_the_keeper_calls_them() -> None:
+    profiles = {"a": profile(TODAY, uvi=0.3), "is": profile(TODAY, uvi=2.4)}
+    found = gradient(profiles, {"a": "Cave mouth", "is": "Slate ledge"})
+    assert found.sentence == "mean UVI from 2.4 at Slate ledge to 0.3 at Cave mouth: Cave mouth is a retreat"
