@@ -65,8 +65,10 @@ class Broker:
     def stop(self) -> None:
         """End it in order, so that it saves what it keeps."""
         if self.process is not None:
-            self.process.terminate()
-            self.process.wait()
+            while self.process.poll() is None:
+                self.process.terminate()  # more than once: it says "running" a moment before it heeds a signal
+                with contextlib.suppress(subprocess.TimeoutExpired):
+                    self.process.wait(0.1)
             self.kill()
 
     def kill(self) -> None:
