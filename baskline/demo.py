@@ -39,7 +39,7 @@ _STEP_MS: Final = 10_000
 _DRAIN_S: Final = 5.0
 
 
-class _QuickStore(Store):
+class QuickStore(Store):
     """For a day whose half minutes pass in milliseconds: waiting for the disk after each takes too long."""
 
     def sync(self) -> None:
@@ -60,10 +60,10 @@ def run_demo(folder: Path, *, seed: int, broker_config: Path | None) -> None:
     say(words, f"{LAMP_CAUTION}\n")
 
     with ExitStack() as stack:
-        store = stack.enter_context(_QuickStore.open(config.bridge.store))
+        store = stack.enter_context(QuickStore.open(config.bridge.store))
         capture = stack.enter_context(closing(CaptureFile(capture_path)))
         give_past(store, scenario)
-        _watch_the_day(scenario, config, store, capture, _broker(broker_config, words), words)
+        watch_the_day(scenario, config, store, capture, _broker(broker_config, words), words)
         days = [
             spot_day(
                 store,
@@ -91,7 +91,7 @@ def run_demo(folder: Path, *, seed: int, broker_config: Path | None) -> None:
     words.print(f"  baskline replay {capture_path} --store {folder / 'again.db'} {look}", soft_wrap=True)
 
 
-def _watch_the_day(
+def watch_the_day(
     scenario: Scenario,
     config: Config,
     store: Store,
@@ -99,6 +99,7 @@ def _watch_the_day(
     settings: MqttSettings | None,
     words: Console,
 ) -> None:
+    """Let the room's day pass through everything that a real one goes through; the store stays held."""
     day = scenario.day
     clock = ManualClock(day.start_ms)
     with ExitStack() as stack:
