@@ -1,15 +1,16 @@
 """Spot checks in words, as JSON, and as a control chart drawn with letters."""
 
 from collections.abc import Iterator, Sequence
-from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any, Final
 from zoneinfo import ZoneInfo
 
 from baskline.calibration_json import flag_names, utc_text
 from baskline.calibration_words import aligned, flag_words
+from baskline.measured_words import full_day
 from calibrate.control_chart import ControlChart
 from calibrate.samples import Flag
 from calibrate.spot_check import Moved, MovedOfTwo, Verdict, verdict_of
+from exposure.days import local_date
 from exposure.wording import uvi_text
 
 if TYPE_CHECKING:
@@ -114,9 +115,9 @@ def due_line(state: "CheckState", time_zone: str) -> str:
     """Return when the next check is due."""
     if state.due_ms is None:
         return "No check is asked for (check_every_days is 0)."
-    day = datetime.fromtimestamp(state.due_ms / 1000, UTC).astimezone(ZoneInfo(time_zone)).date()
+    day = local_date(state.due_ms, time_zone)
     late = " It is overdue." if state.overdue else ""
-    return f"Next check: {day:%A} {day.day} {day:%B %Y}.{late}"
+    return f"Next check: {full_day(day)}.{late}"
 
 
 def check_fields(
@@ -206,4 +207,4 @@ def _twin_line(twin: "Twin") -> str:
 
 
 def _day(utc_ms: int, zone: ZoneInfo) -> str:
-    return datetime.fromtimestamp(utc_ms / 1000, UTC).astimezone(zone).strftime("%Y-%m-%d")
+    return local_date(utc_ms, zone.key).isoformat()

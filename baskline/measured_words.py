@@ -4,36 +4,25 @@ from datetime import date, datetime
 from typing import Final
 from zoneinfo import ZoneInfo
 
+from exposure.wording import decimals_by, number_text, uvi_text
+
 # Twice a standard uncertainty: about 95 %.
 _K: Final = 2.0
 NOT_KNOWN: Final = "not known"
-
-
-def decimals_by(u_value: float) -> int:
-    """Return how many decimals a number deserves: two digits of its k = 2 interval, at most two."""
-    half_width = _K * u_value
-    return 0 if half_width >= 9.5 else 1 if half_width >= 0.095 else 2
 
 
 def measured(value: float | None, u_value: float | None, unit: str = "", *, at_least: bool = False) -> str:
     """Return `27.1 ± 3.1 UVI·h`, `152 ± 14`: a value with twice its standard uncertainty (k = 2)."""
     if value is None or u_value is None:
         return NOT_KNOWN
-    digits = decimals_by(u_value)
-    text = f"{_number(value, digits)} ± {_K * u_value:.{digits}f} {unit}".rstrip()
-    return f"at least {text}" if at_least else text
+    return f"{uvi_text(value, u_value, _K, at_least=at_least)} {unit}".rstrip()
 
 
 def rounded_like(value: float | None, u_value: float | None) -> str:
     """Return a number alone, with the decimals that its uncertainty supports: one if that is not known."""
     if value is None:
         return NOT_KNOWN
-    return _number(value, 1 if u_value is None else decimals_by(u_value))
-
-
-def _number(value: float, digits: int) -> str:
-    text = f"{value:.{digits}f}"
-    return text.removeprefix("-") if float(text) == 0 else text
+    return number_text(value, 1 if u_value is None else decimals_by(_K * u_value))
 
 
 def percent(part: float) -> str:

@@ -5,6 +5,7 @@ from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Final
 from zoneinfo import ZoneInfo
 
+from baskline.measured_words import full_day
 from exposure.events import Event
 from exposure.wording import duration_text, uvi_text
 
@@ -99,7 +100,7 @@ def gaps_until_ms(shown: "SpotDay", now_ms: int) -> list[tuple[int, int]]:
 def day_title(shown: "SpotDay", config: "Config") -> str:
     """Return the spot and the day."""
     label = config.spots[shown.spot].label
-    return f"{label}, {shown.bounds.date.strftime('%A')} {shown.bounds.date.day} {shown.bounds.date:%B %Y}"
+    return f"{label}, {full_day(shown.bounds.date)}"
 
 
 def seen_words(shown: "SpotDay", now_ms: int) -> str:

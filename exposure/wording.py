@@ -2,14 +2,20 @@
 
 
 def uvi_text(uvi: float, u_uvi: float, k: float, *, at_least: bool) -> str:
-    """Return `2.9 ± 0.3`: one decimal, two where the uncertainty is under 0.1."""
+    """Return `2.9 ± 0.3`, `152 ± 14`: with the decimals that the interval supports."""
     half_width = k * u_uvi
-    digits = 1 if half_width >= 0.095 else 2
-    return f"{'at least ' if at_least else ''}{_signed(uvi, digits)} ± {half_width:.{digits}f}"
+    digits = decimals_by(half_width)
+    return f"{'at least ' if at_least else ''}{number_text(uvi, digits)} ± {half_width:.{digits}f}"
 
 
-def _signed(uvi: float, digits: int) -> str:
-    text = f"{uvi:.{digits}f}"
+def decimals_by(half_width: float) -> int:
+    """Return how many decimals a number deserves: two digits of its interval, at most two."""
+    return 0 if half_width >= 9.5 else 1 if half_width >= 0.095 else 2
+
+
+def number_text(value: float, digits: int) -> str:
+    """Return a number to so many decimals, its zero without a sign."""
+    text = f"{value:.{digits}f}"
     return text.removeprefix("-") if float(text) == 0 else text
 
 

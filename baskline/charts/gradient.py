@@ -10,6 +10,7 @@ from baskline.charts.curve import curve_pieces
 from baskline.charts.scale import Scale
 from baskline.charts.sheet import NARROW_BELOW_PX, Frame, Sheet, text_size_px
 from baskline.charts.text import width_px
+from baskline.measured_words import full_day
 from baskline.wording import no_value_words, seen_until_ms
 from exposure.days import HOUR_MS
 from exposure.gradient import Gradient, gradient
@@ -56,9 +57,8 @@ class GradientDrawing:
 def gradient_drawing(label: str, days: Sequence[SpotDay], config: Config, now_ms: int) -> GradientDrawing:
     """Gather what the chart shows of an enclosure's spots, at least one, on the same day."""
     bounds = days[0].bounds
-    day = bounds.date
     return GradientDrawing(
-        title=f"{label}, {day:%A} {day.day} {day:%B %Y}",
+        title=f"{label}, {full_day(bounds.date)}",
         starts_ms=bounds.start_ms,
         ends_ms=bounds.end_ms,
         time_zone=ZoneInfo(bounds.time_zone),

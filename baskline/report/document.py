@@ -19,6 +19,7 @@ from baskline.report.sentences import (
 from baskline.week_words import doubt_words
 from baskline.wording import clock_time
 from calibrate.spot_check import verdict_of
+from exposure.days import local_date
 from exposure.events import EventKind
 from exposure.kinds import KINDS
 from ingest.config import Config
@@ -88,7 +89,7 @@ def _standing(month: Month, zone: ZoneInfo, now_ms: int) -> str:
     newest = datetime.fromtimestamp(month.newest_ms / 1000, zone)
     of_newest = f"{plain_day(newest.date())}, {newest:%H:%M}"
     days = f"{(month.last - month.first).days + 1} of the month's {month.end.day} days"
-    if datetime.fromtimestamp(now_ms / 1000, zone).date() <= month.end:
+    if local_date(now_ms, zone.key) <= month.end:
         return f"The month is not over: this report covers {days}, and its newest reading is of {of_newest}."
     if month.is_whole:
         return ""
@@ -130,7 +131,7 @@ def _last_check(spot: SpotMonth, zone: ZoneInfo) -> str:
     check = spot.last_check
     if check is None:
         return "none on record"
-    day = datetime.fromtimestamp(check.at_ms / 1000, zone).date()
+    day = local_date(check.at_ms, zone.key)
     return f"{plain_day(day)}: {verdict_of(check.e_n).value}"
 
 
@@ -248,7 +249,7 @@ def _notes_by_day(spot: SpotMonth, each: EnclosureMonth, zone: ZoneInfo) -> Mapp
     for event in each.events:
         if event.subject != spot.spot or event.kind is EventKind.BACK_IN_BAND:
             continue
-        number = number_of.get(datetime.fromtimestamp(event.opened_ms / 1000, zone).date())
+        number = number_of.get(local_date(event.opened_ms, zone.key))
         if number is not None:
             began = clock_time(event.opened_ms, zone)
             notes.setdefault(number, []).append(f"{KINDS[event.kind].short} {began}")
@@ -289,7 +290,7 @@ def _lamp_part(lamp: LampMonth, month: Month, config: Config) -> LampPart:
 def _check_rows(spots: Sequence[SpotMonth], config: Config, zone: ZoneInfo) -> Iterator[Row]:
     checks = sorted((check for spot in spots for check in spot.checks), key=lambda check: check.at_ms)
     for check in checks:
-        day = datetime.fromtimestamp(check.at_ms / 1000, zone).date()
+        day = local_date(check.at_ms, zone.key)
         yield (
             plain_day(day),
             config.spots[check.spot].label,

@@ -9,6 +9,7 @@ from baskline.measured_words import local_moment, measured, rounded_like
 from baskline.wording import FLAG_WORDS, clock_time
 from calibrate.samples import VALUELESS
 from exposure.bands import Band
+from exposure.days import local_date
 from exposure.events import Event, EventKind, Severity
 from exposure.species import zones_text
 from exposure.wording import duration_text
@@ -147,7 +148,7 @@ def _end(opened_ms: int, closed_ms: int, zone: ZoneInfo) -> str:
 
 
 def _day(utc_ms: int, zone: ZoneInfo) -> str:
-    return datetime.fromtimestamp(utc_ms / 1000, zone).date().isoformat()
+    return local_date(utc_ms, zone.key).isoformat()
 
 
 def unseen_rows(month: Month, config: Config, zone: ZoneInfo) -> list[tuple[str, ...]]:
