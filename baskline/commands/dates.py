@@ -1,8 +1,34 @@
-"""Days and months as a keeper types them."""
+"""Days and months as a keeper types them, and the day that is meant when none is typed."""
 
 from datetime import date
+from pathlib import Path
+from typing import TYPE_CHECKING
 
 import typer
+
+from calibrate.errors import KeeperError
+
+if TYPE_CHECKING:
+    from ingest.config import Config
+    from ingest.store.store import Store
+
+
+class NothingStoredError(KeeperError):
+    """A store without a single reading."""
+
+
+def day_of_newest(store: "Store", config: "Config", file: Path) -> date:
+    """Return the local day of the newest reading in the store at `file`."""
+    from ingest.week import newest_day
+
+    found = newest_day(store, config)
+    if found is None:
+        raise NothingStoredError(
+            "no reading is stored yet",
+            where=str(file),
+            remedy="Start `baskline run`, or see `baskline check` for why nothing comes",
+        )
+    return found
 
 
 def date_of(text: str | None, option: str) -> date | None:

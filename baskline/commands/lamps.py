@@ -64,10 +64,10 @@ def lamps(
       baskline lamps --json
     """
     from baskline.commands.calibrate.fit import refuse_chart_ending
+    from baskline.commands.dates import day_of_newest
     from calibrate.nearest import did_you_mean
     from ingest.lamp_views import lamp_views
     from ingest.store.store import Store
-    from ingest.week import newest_day
 
     refuse_chart_ending(chart)
     configured = read_config(config)
@@ -77,13 +77,7 @@ def lamps(
         )
     file = store_of(configured, store)
     with Store.open(file, read_only=True) as kept:
-        until = newest_day(kept, configured)
-        if until is None:
-            raise LampsCommandError(
-                "no reading is stored yet",
-                where=str(file),
-                remedy="Start `baskline run`, or see `baskline check` for why nothing comes",
-            )
+        until = day_of_newest(kept, configured, file)
         views = [view for view in lamp_views(kept, configured, until) if lamp in (None, view.lamp)]
         changes = {key: kept.lamp_changes.of(key) for key in configured.lamps if lamp in (None, key)}
     drawn = [] if chart is None else _draw(views, configured, until, chart)

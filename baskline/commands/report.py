@@ -83,11 +83,12 @@ def report(
 def _month(
     config: "Config", store: Path, wanted: date | None, enclosure: str | None, doing: Callable[[str], None]
 ) -> "Month":
+    from baskline.commands.dates import day_of_newest
     from baskline.report.errors import ReportError
     from calibrate.nearest import did_you_mean
     from ingest.month import month_of
     from ingest.store.store import Store
-    from ingest.week import newest_day, spots_of
+    from ingest.week import spots_of
 
     if enclosure is not None and enclosure not in config.enclosures:
         raise ReportError(
@@ -103,13 +104,7 @@ def _month(
             remedy="Add a [spot.<key>] that names it",
         )
     with Store.open(store, read_only=True) as kept:
-        newest = newest_day(kept, config)
-        if newest is None:
-            raise ReportError(
-                "no reading is stored yet",
-                where=str(store),
-                remedy="Start `baskline run`, or see `baskline check` for why nothing comes",
-            )
+        newest = day_of_newest(kept, config, store)
         first = newest.replace(day=1) if wanted is None else wanted
         shown = month_of(kept, config, first, chosen, doing)
     if shown is None or not any(spot.days.has_readings for each in shown.enclosures for spot in each.spots):

@@ -92,9 +92,10 @@ def week(
 
 
 def _week(config: "Config", store: Path, enclosure: str | None, wanted: date | None) -> "Week":
+    from baskline.commands.dates import day_of_newest
     from calibrate.nearest import did_you_mean
     from ingest.store.store import Store
-    from ingest.week import newest_day, spots_of, week
+    from ingest.week import spots_of, week
 
     if enclosure is not None and enclosure not in config.enclosures:
         raise WeekCommandError(
@@ -107,13 +108,7 @@ def _week(config: "Config", store: Path, enclosure: str | None, wanted: date | N
             "has no spot yet", where=f"enclosure.{enclosure}", remedy="Add a [spot.<key>] that names it"
         )
     with Store.open(store, read_only=True) as kept:
-        last = newest_day(kept, config) if wanted is None else wanted
-        if last is None:
-            raise WeekCommandError(
-                "no reading is stored yet",
-                where=str(store),
-                remedy="Start `baskline run`, or see `baskline check` for why nothing comes",
-            )
+        last = day_of_newest(kept, config, store) if wanted is None else wanted
         return week(kept, config, last, list(config.enclosures) if enclosure is None else [enclosure])
 
 
