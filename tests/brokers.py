@@ -3,6 +3,7 @@
 import contextlib
 import os
 import queue
+import secrets
 import socket
 import subprocess
 import threading
@@ -19,10 +20,15 @@ PATIENCE_S = 20.0
 
 
 def free_port() -> int:
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        port: int = probe.getsockname()[1]
-        return port
+    """A port that nobody has, below those that the system gives to connections, so that none takes it first.
+
+    Chosen by the system's own chance, because all workers of a test run share the seeded one.
+    """
+    while True:
+        port = 20_000 + secrets.randbelow(12_000)
+        with socket.socket() as probe, contextlib.suppress(OSError):
+            probe.bind(("127.0.0.1", port))
+            return port
 
 
 @dataclass
@@ -66,7 +72,7 @@ class Broker:
         """End it in order, so that it saves what it keeps."""
         if self.process is not None:
             while self.process.poll() is None:
-                self.process.terminate()  # more than once: it says "running" a moment before it heeds a signal
+                self.process.terminate()  # again, because it says "running" before it heeds signals
                 with contextlib.suppress(subprocess.TimeoutExpired):
                     self.process.wait(0.1)
             self.kill()

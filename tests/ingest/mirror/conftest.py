@@ -3,7 +3,6 @@
 import json
 import os
 import shutil
-import socket
 import subprocess
 import urllib.error
 import urllib.parse
@@ -24,6 +23,7 @@ from ingest.mirror.settings import MirrorSettings
 from ingest.store.assignments import Assignment
 from ingest.store.batch import StampedBatch
 from ingest.store.store import Store
+from tests.brokers import free_port
 
 PATIENCE_S = 30.0
 START_MS = 1_750_000_000_000
@@ -60,13 +60,6 @@ def _program(name: str, package: str) -> str:
     return found
 
 
-def _free_port() -> int:
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        port: int = probe.getsockname()[1]
-        return port
-
-
 def get(url: str, **query: str) -> str:
     whole = f"{url}?{urllib.parse.urlencode(query)}" if query else url
     with urllib.request.urlopen(whole, timeout=PATIENCE_S) as answer:
@@ -91,7 +84,7 @@ class Victoria:
     """A VictoriaMetrics that can be stopped and started on the same port and data."""
 
     def __init__(self, program: str, folder: Path) -> None:
-        self.url = f"http://127.0.0.1:{_free_port()}"
+        self.url = f"http://127.0.0.1:{free_port()}"
         self._command = [
             program, f"-httpListenAddr={self.url.removeprefix('http://')}",
             f"-storageDataPath={folder / 'data'}", "-retentionPeriod=100y",
@@ -167,7 +160,7 @@ class Judge:
 def judge(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Judge]:
     program = _program("influxd", "influxdb")
     folder = tmp_path_factory.mktemp("influxdb")
-    port, rpc_port = _free_port(), _free_port()
+    port, rpc_port = free_port(), free_port()
     (folder / "influxdb.conf").write_text(
         f'reporting-disabled = true\nbind-address = "127.0.0.1:{rpc_port}"\n'
         f'[meta]\ndir = "{folder}/meta"\n[data]\ndir = "{folder}/data"\nwal-dir = "{folder}/wal"\n'
