@@ -127,17 +127,17 @@ def lamp_report(
     The forecast draws the trend on as a straight line; its interval joins that of the slope with that of the
     level, each at its end, and so holds a little more often than it says.
     """
-    hours_at_start = _hours_at_start(days, hours_before)
+    hours_burned = hours_at_start(days, hours_before)
     report = LampReport(
         state=LampState.BURNING_IN,
         days=len(days),
         hours_seen=sum(day.hours_on for day in days),
-        hours_on=hours_at_start[-1],
+        hours_on=hours_burned[-1],
         switch_ons=sum(day.switch_ons for day in days),
     )
     seasoned = [
         (day.date, day.level_uvi)
-        for day, hours in zip(days, hours_at_start, strict=False)
+        for day, hours in zip(days, hours_burned, strict=False)
         if hours >= BURN_IN_HOURS and day.level_uvi is not None and day.level_uvi > 0
     ]
     if not seasoned:
@@ -171,7 +171,7 @@ def lamp_report(
     )
 
 
-def _hours_at_start(days: Sequence[LampDay], hours_before: float) -> list[float]:
+def hours_at_start(days: Sequence[LampDay], hours_before: float) -> list[float]:
     """Return the hours burned at the start of each day, and after the last; unseen time by the usual day."""
     whole = [day.hours_on / day.coverage for day in days if day.coverage > _MOSTLY_SEEN]
     usual = median(whole) if whole else 0.0

@@ -10,7 +10,7 @@ from baskline.charts.lanes import Span, in_lanes
 from baskline.charts.scale import Scale
 from baskline.charts.sheet import NARROW_BELOW_PX, Frame, Sheet, text_size_px
 from baskline.charts.text import packed, width_px
-from exposure.lamps import BURN_IN_HOURS, Forecast
+from exposure.lamps import Forecast
 
 __all__ = ["LampDrawing", "lamp_drawing", "lamp_spec"]
 
@@ -115,16 +115,11 @@ class _Pen:
 
     def _burn_in(self) -> None:
         """Shade the lamp's first hundred hours."""
-        hours, last = self._lamp.hours_before, None
-        for day in self._lamp.days:
-            if hours >= BURN_IN_HOURS:
-                break
-            last = day.date
-            hours += day.hours_on
-        if last is None:
+        burning = self._lamp.burning_in
+        if not burning:
             return
         sheet = self._sheet
-        x, x2 = self._x(self._first), self._x(last + timedelta(days=1))
+        x, x2 = self._x(self._first), self._x(burning[-1] + timedelta(days=1))
         sheet.boxes(
             "burn_in",
             [{"x": x, "x2": x2, "y": self._strip_px, "y2": self._y.bottom_px, "ink": sheet.colours.hatch}],

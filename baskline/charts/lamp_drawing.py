@@ -9,7 +9,7 @@ from baskline.charts.dates import day_label
 from baskline.lamp_words import rate_words
 from exposure.bands import Band
 from exposure.lamp_days import LampDay
-from exposure.lamps import BURN_IN_HOURS, Forecast, LampReport, LampState
+from exposure.lamps import BURN_IN_HOURS, Forecast, LampReport, LampState, hours_at_start
 from exposure.wording import uvi_text
 from ingest.config import Config
 from ingest.lamp_views import LampView
@@ -127,12 +127,14 @@ class LampDrawing:
     @property
     def seasoned(self) -> date:
         """The first day after the burn-in; the last day if there is none yet."""
-        hours = self.hours_before
-        for day in self.days:
-            if hours >= BURN_IN_HOURS:
-                return day.date
-            hours += day.hours_on
-        return self.last
+        n_burning = len(self.burning_in)
+        return self.days[n_burning].date if n_burning < len(self.days) else self.last
+
+    @property
+    def burning_in(self) -> list[date]:
+        """The days, in order, at whose start it had not burned its first hundred hours."""
+        hours = hours_at_start(self.days, self.hours_before)
+        return [day.date for day, burned in zip(self.days, hours, strict=False) if burned < BURN_IN_HOURS]
 
     @property
     def range_uvi(self) -> tuple[float, float]:

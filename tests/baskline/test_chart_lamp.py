@@ -19,6 +19,7 @@ from tests.baskline.pictures import words_of
 vl_convert = pytest.importorskip("vl_convert")
 
 FRIDAY = date(2025, 5, 16)
+WANTED = Band(1.0, 2.6, 7.4)
 SORTS = ["slate", "crevice", "thyme", "hay_rick", "fern", "first week", "soon", "long", "too weak"]
 
 
@@ -44,7 +45,7 @@ def gallery(tmp_path_factory):
     config = load_config(past_room(tmp_path_factory).config_file)
     with Store.open(config.bridge.store) as store:
         shown = {view.spot: lamp_drawing(view, config, FRIDAY) for view in lamp_views(store, config, FRIDAY)}
-    band = Band(1.0, 2.6, 7.4)
+    band = WANTED
 
     def made(days, hours_before=0.0):
         report = lamp_report(days, band, hours_before=hours_before)
@@ -115,6 +116,16 @@ def test_of_a_lamp_that_has_left_its_band_the_fan_goes_on_downwards(gallery):
     assert rows(weak, "forecast") == []
     ribbon = rows(weak, "ahead_interval")
     assert all(row["y"] >= ribbon[0]["y"] - 0.1 and row["y2"] >= ribbon[0]["y2"] - 0.1 for row in ribbon)
+
+
+def test_hours_that_nobody_saw_count_for_the_burn_in_as_in_the_report(gallery):
+    days = [*lamp_days(20, 0.0)[:4], *lamp_days(20, 0.0)[9:]]  # 48 hours seen, then five days not
+    drawing = replace(gallery["first week"], days=days, since=days[0].date, report=lamp_report(days, WANTED))
+    assert drawing.report.state is not LampState.BURNING_IN
+    assert drawing.seasoned == days[4].date
+    (box,) = rows(drawing, "burn_in")
+    per_day = rows(drawing, "levels")[1]["x"]
+    assert box["x2"] == pytest.approx(4 * per_day, abs=0.1)
 
 
 def test_a_new_lamp_has_its_burn_in_shaded_and_named(gallery):
