@@ -6,9 +6,16 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
+from hypothesis import HealthCheck, settings
 
 from ingest.mqtt.settings import MqttSettings
 from tests.brokers import Broker, Listener, free_port
+
+# How long an example takes says how busy the machine is, not whether the code is right.
+settings.register_profile(
+    "patient", settings.default, deadline=None, suppress_health_check=[HealthCheck.too_slow]
+)
+settings.load_profile("patient")
 
 _MISSING = "mosquitto is not installed: apt-get install mosquitto"
 
