@@ -9,6 +9,7 @@ from typing import Final
 from baskline.printing import kept_together
 from baskline.report.errors import ReportError
 from ingest.config import Config
+from ingest.export.whole_file import whole_file
 from ingest.month import Month
 
 ENDINGS: Final = (".html", ".pdf")
@@ -47,15 +48,8 @@ def report_pdf(month: Month, config: Config, now_ms: int, drawn: Drawn = lambda 
 
 def write_report(path: Path, content: bytes) -> None:
     """Write a report whole or not at all."""
-    unfinished = path.with_name(f".{path.name}.part")
-    try:
+    with whole_file(path, overwrite=True) as unfinished:
         unfinished.write_bytes(content)
-        unfinished.replace(path)
-    except OSError as error:
-        unfinished.unlink(missing_ok=True)
-        raise ReportError(
-            f"cannot be written ({error.strerror})", where=str(path), remedy="Name another place with -o"
-        ) from None
 
 
 def _html(month: Month, config: Config, now_ms: int, drawn: Drawn, *, for_paper: bool) -> str:

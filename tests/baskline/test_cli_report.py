@@ -55,4 +55,4 @@ def test_what_cannot_be_done_is_one_line_and_leaves_nothing(home, words, code, n
     assert (said.code, said.out) == (code, "")
     assert named in said.err
     assert said.err.count("\n") == 1
-    assert [file.name for file in home.iterdir() if file.suffix in (".html", ".pdf", ".part")] == []
+    assert [file.name for file in home.iterdir() if file.suffix in (".html", ".pdf", ".partial")] == []

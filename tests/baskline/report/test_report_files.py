@@ -15,6 +15,7 @@ from playwright.sync_api import sync_playwright
 from baskline.report.errors import ReportError
 from baskline.report.render import paper_html, report_html, report_pdf, write_report
 from ingest.config import load_config
+from ingest.export.whole_file import ExportError
 from ingest.month import month_of
 from ingest.store.store import Store
 from tests.baskline.making import demo_folder, room
@@ -194,7 +195,7 @@ def test_a_file_is_written_whole_or_not_at_all(tmp_path):
     assert (tmp_path / "r.html").read_bytes() == b"two"
     assert [file.name for file in tmp_path.iterdir()] == ["r.html"]
     (tmp_path / "folder.html").mkdir()
-    with pytest.raises(ReportError, match="-o"):
+    with pytest.raises(ExportError, match="this is a folder"):
         write_report(tmp_path / "folder.html", b"three")
     assert sorted(file.name for file in tmp_path.iterdir()) == ["folder.html", "r.html"]
 
