@@ -58,8 +58,12 @@ def server(config: Config, store_file: Path, clock: Clock, *, may_change: bool) 
 
 def serve(served: uvicorn.Server, socket_: socket.socket) -> None:
     """Serve until told to stop by SIGTERM or Ctrl-C, which is an end like any other."""
+
+    def end(_number: int, _frame: object) -> None:
+        served.should_exit = True
+
     for number in (signal.SIGTERM, signal.SIGINT):
-        signal.signal(number, lambda _number, _frame: None)  # the server puts its own in front of these
+        signal.signal(number, end)  # until the server has put its own in front of these, and again after it
     served.run(sockets=[socket_])
 
 
