@@ -75,6 +75,10 @@ class Event:
         """Whether it has not closed yet."""
         return self.closed_ms is None
 
+    def is_of(self, spot: str, board: str) -> bool:
+        """Return whether it happened at a spot, or to the board that watches it."""
+        return self.subject == (spot if self.subject_kind == "spot" else board)
+
     def acknowledged(self, at_ms: int) -> "Event":
         """Return it as seen by a person; the first acknowledgement stands."""
         return self if self.acknowledged_ms is not None else replace(self, acknowledged_ms=at_ms)

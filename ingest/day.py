@@ -41,7 +41,5 @@ def spot_day(store: Store, spot: str, day: date, *, board: str, time_zone: str, 
         bounds,
         day_profile(samples, band, bounds),
         samples.between(bounds.start_ms, bounds.end_ms),
-        tuple(
-            event for event in events if event.subject == (spot if event.subject_kind == "spot" else board)
-        ),
+        tuple(event for event in events if event.is_of(spot, board)),
     )

@@ -81,11 +81,7 @@ class RoomNow:
 
     def events_of(self, spot: SpotNow) -> list[Event]:
         """Return the open events of a spot, and of the board that watches it."""
-        return [
-            event
-            for event in self.events
-            if event.subject == (spot.state.spot if event.subject_kind == "spot" else spot.board)
-        ]
+        return [event for event in self.events if event.is_of(spot.state.spot, spot.board)]
 
 
 class Present:
