@@ -1,6 +1,7 @@
 # make demo   runs the main job on an invented room, no hardware needed
 # make test   runs every test; make lint the style and type checks; make bench the measurements
-# make readme puts the demo's output and chart into the README; make study the study of a simulated year
+# make readme puts the demo's output and chart into the README; make study the study of a simulated year;
+#             make screenshots draws docs/page-*.png
 # make run    starts the bridge with ./baskline.toml
 
 PYTHON ?= python3
@@ -9,7 +10,7 @@ BIN := .venv/bin
 TEST_PACKAGES := mosquitto openssl victoria-metrics influxdb chromium curl libpango-1.0-0 libpangoft2-1.0-0 \
     libharfbuzz-subset0
 
-.PHONY: demo test lint bench run readme study clean
+.PHONY: demo test lint bench run readme study screenshots clean
 
 demo: .venv/for-use
 	$(BIN)/baskline demo
@@ -37,6 +38,11 @@ readme: .venv/for-use
 
 study: .venv/for-test
 	$(BIN)/python tools/readme-study
+
+# The pictures of the page, by Debian's Chromium.
+screenshots: .venv/for-test
+	tools/debian-packages chromium
+	$(BIN)/python tools/screenshots
 
 clean:
 	rm -rf .venv demo
