@@ -325,7 +325,8 @@ class Guided:
             talk.say(f"In {self._wish.config_file}, under [spot.{self._wish.spot}], write:")
             talk.draw(f'  calibration = "{named}"')
         talk.say()
-        talk.say("It holds from the next start of `baskline run` on. To put it over earlier readings too:")
+        talk.say("Then `baskline check`, and start `baskline run`, again if it runs: it holds from there on.")
+        talk.say("To put it over earlier readings too:")
         talk.draw(
             f"  baskline recompute --spot {self._wish.spot} --calibration {path}"
             f" --from {fitted.calibration.made_on}"
