@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING, Final
 
 from baskline.calibration_words import fit_lines, residual_lines
 from baskline.charts.errors import ChartError
+from baskline.first_hour.keeping import KeepingError
+from baskline.first_hour.naming import can_name, name_calibration
 from baskline.guided_talk import Talk
 from baskline.guided_words import BEFORE, in_short, level_words, question, watch_line
 from baskline.text_chart import curve_lines
@@ -320,10 +322,7 @@ class Guided:
         talk = self._talk
         if self._spot.calibration != path:
             folder = self._wish.config_file.parent
-            named = path.relative_to(folder) if path.is_relative_to(folder) else path
-            talk.say()
-            talk.say(f"In {self._wish.config_file}, under [spot.{self._wish.spot}], write:")
-            talk.draw(f'  calibration = "{named}"')
+            self._name(str(path.relative_to(folder) if path.is_relative_to(folder) else path))
         talk.say()
         talk.say("Then `baskline check`, and start `baskline run`, again if it runs: it holds from there on.")
         talk.say("To put it over earlier readings too:")
@@ -332,6 +331,22 @@ class Guided:
             f" --from {fitted.calibration.made_on}"
         )
         talk.say(f"Compare it with the meter each week: baskline calibrate verify {self._wish.spot}")
+
+    def _name(self, named: str) -> None:
+        """Name the calibration at its spot, or say how: without that it is not used."""
+        talk, file, spot = self._talk, self._wish.config_file, self._wish.spot
+        talk.say()
+        if can_name(file, spot):
+            answer = talk.ask(f"Name it in {file}, under [spot.{spot}]? [yes]").lower()
+            if answer in ("", "y", "yes"):
+                try:
+                    talk.say(f"Named; {name_calibration(file, spot, named)} is what the file was.")
+                except KeepingError as error:
+                    talk.say(str(error))
+                else:
+                    return
+        talk.say(f"In {file}, under [spot.{spot}], write:")
+        talk.draw(f'  calibration = "{named}"')
 
 
 def _count(n: int, what: str) -> str:

@@ -176,8 +176,7 @@ def _spot(spot: NewSpot) -> str:
         f"lamp = {_quoted(spot.lamp)}\n"
         f"board = {_quoted(spot.board)}\n"
         f"{sensor}{kind}{_wanted(spot.wanted)}"
-        "# It has no UVI until a calibration is named here, as this says at its end:\n"
-        f"# baskline calibrate {spot.key}\n"
+        f"# It has no UVI without a calibration: baskline calibrate {spot.key}\n"
     )
 
 

@@ -50,19 +50,23 @@ def write_new_file(path: Path, text: str) -> None:
 
 
 def add(path: Path, before: bytes, more: str) -> Path:
-    """Put `more` after all that the file has, and return the copy of what it was before.
+    """Put `more` after all that the file has, and return the copy of what it was before, as `change` does."""
+    newline = "\r\n" if b"\r\n" in before else "\n"
+    gap = "" if before.endswith(b"\n") or not before else newline
+    return change(path, before, before + (gap + more.replace("\n", newline)).encode())
+
+
+def change(path: Path, before: bytes, whole: bytes) -> Path:
+    """Let the file be `whole`, and return the copy of what it was before.
 
     `before` is what the file held when the keeper was asked; a file that has changed since is left alone.
     """
-    newline = "\r\n" if b"\r\n" in before else "\n"
-    gap = "" if before.endswith(b"\n") or not before else newline
-    whole = before + (gap + more.replace("\n", newline)).encode()
     _proved(path, whole.decode("utf-8-sig"))
     real = path.resolve()  # a link stays one
     try:
         if real.read_bytes() != before:
             raise KeepingError(
-                "it was changed meanwhile, and is left alone", where=str(path), remedy="Run init again"
+                "it was changed meanwhile, and is left alone", where=str(path), remedy="Begin again"
             )
         mode = stat.S_IMODE(real.stat().st_mode)
         backup = _kept(real, before, mode)

@@ -76,7 +76,8 @@ def test_a_guided_calibration_gives_back_the_sensor_and_says_where_it_is(tmp_pat
     assert file.with_suffix(".png").read_bytes().startswith(b"\x89PNG")
     with Store.open(tmp_path / "room.db", read_only=True) as store:
         assert store.calibrations.identities() == [calibration.identity]
-    assert f'calibration = "calibrations/{file.name}"' in told
+    assert load_config(room.config_file).spots["slate"].calibration == file
+    assert "baskline.toml.1 is what the file was" in told
     for wanted in ("not running", "Do not look into the lamp", "is hot", "off by", "In short"):
         assert wanted in told
 
@@ -96,7 +97,7 @@ def test_what_was_taken_before_an_interruption_is_gone_on_with(tmp_path: Path) -
     assert read_taken(points)[1][:3] == before
     assert len(read_taken(points)[1]) == 7
     assert (tmp_path / "calibrations" / "slate.toml").exists()  # the configured file was not there yet
-    assert "write:" not in told
+    assert "under [spot.slate]" not in told
 
 
 def test_a_second_calibration_leaves_the_first_alone(tmp_path: Path) -> None:
@@ -107,7 +108,9 @@ def test_a_second_calibration_leaves_the_first_alone(tmp_path: Path) -> None:
         told = guide(room, clock, Keeper(room, clock))
     assert (tmp_path / "calibrations" / "slate.toml").read_bytes() == first
     assert len(list((tmp_path / "calibrations").glob("*.toml"))) == 2
-    assert "under [spot.slate], write:" in told
+    (second,) = set((tmp_path / "calibrations").glob("*.toml")) - {tmp_path / "calibrations" / "slate.toml"}
+    assert "under [spot.slate]? [yes]" in told
+    assert load_config(room.config_file).spots["slate"].calibration == second
 
 
 def test_a_daemon_that_runs_is_read_along_with(tmp_path: Path) -> None:

@@ -357,7 +357,7 @@ def test_a_file_that_changes_meanwhile_is_left_alone(old, monkeypatch):
     monkeypatch.setattr(sys.modules[__name__], "Keeper", Meddler)
     said = init(old, {**SKIP, "MQTT": ["broker.lan"], "Show the room": ["no"]})
     assert said.code == 1
-    assert "it was changed meanwhile, and is left alone. Run init again" in said.err
+    assert "it was changed meanwhile, and is left alone. Begin again" in said.err
     assert path.read_text().endswith("# by an editor\n")
     assert files(old) == ["baskline.toml", "ledge.toml"]
 
