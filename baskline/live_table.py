@@ -100,7 +100,7 @@ class LiveTable:
     def _refresh(self) -> None:
         if self._now_ms - self._shown_ms < self._every_ms:
             return
-        if all(state.uvi is None for state in self._states.values()):
+        if all(state.at_ms is None for state in self._states.values()):
             return  # nothing has come yet
         self._shown_ms = self._now_ms
         if self._console.is_terminal:
