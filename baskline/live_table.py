@@ -30,6 +30,10 @@ PLACE_WORDS: Final = {
 _LINE_EVERY_MS: Final = 2 * 3_600_000
 # Of an accelerated day, more often than an eye can follow only costs time.
 _TABLE_EVERY_MS: Final = 4 * 60_000
+_COLUMNS: Final = ("spot", "UVI", "band", "ceiling", "is", "dose UVI·h", "seen")
+# What a narrow terminal holds of them.
+_NARROW_COLUMNS: Final = ("spot", "UVI", "is")
+_WIDE: Final = 80
 # "10:38  TODAY  " stands before the words.
 _HANG: Final = 14
 
@@ -114,21 +118,26 @@ class LiveTable:
 
     def _table(self) -> Group:
         table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0))
-        for name in ("spot", "UVI", "band", "ceiling", "is", "dose UVI·h", "seen"):
+        names = _COLUMNS if self._console.width >= _WIDE else _NARROW_COLUMNS
+        for name in names:
             right = name not in ("spot", "band", "is")
             table.add_column(name, justify="right" if right else "left", no_wrap=True)
-        for key, state in self._states.items():
-            table.add_row(
-                self._config.spots[key].label,
-                with_doubt(state.uvi, state.u_uvi) if state.uvi is not None else "-",
-                f"{state.band_low_uvi:g} to {state.band_high_uvi:g}",
-                f"{state.ceiling_uvi:g}",
-                PLACE_WORDS[state.place],
-                "-" if state.dose_uvi_h is None else f"{state.dose_uvi_h:.1f}",
-                f"{100 * state.coverage:.0f} %",
-            )
+        for state in self._states.values():
+            cells = self._cells(state)
+            table.add_row(*(cells[name] for name in names))
         heading = f"{clock_time(self._now_ms, self._zone)}  each spot now, and the day so far; ± is k = 2"
         return Group(Text(), Text(heading), table)
+
+    def _cells(self, state: SpotState) -> dict[str, str]:
+        return {
+            "spot": self._config.spots[state.spot].label,
+            "UVI": with_doubt(state.uvi, state.u_uvi) if state.uvi is not None else "-",
+            "band": f"{state.band_low_uvi:g} to {state.band_high_uvi:g}",
+            "ceiling": f"{state.ceiling_uvi:g}",
+            "is": PLACE_WORDS[state.place],
+            "dose UVI·h": "-" if state.dose_uvi_h is None else f"{state.dose_uvi_h:.1f}",
+            "seen": f"{100 * state.coverage:.0f} %",
+        }
 
 
 def _plain(place: Place) -> str:

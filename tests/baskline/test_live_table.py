@@ -117,3 +117,17 @@ def test_an_event_comes_with_its_urgency_and_its_end_with_the_reason(config):
         f"13:00  over   ledge: {closing}",
         "12:00  NOTE   ledge: back in the band",
     ]
+
+
+@pytest.mark.parametrize("width", [50, 80, 120])
+def test_no_cell_of_the_table_is_cut_off(config, width):
+    state = a_state(place=Place.OVER_CEILING, uvi=0.29, u_uvi=0.02, dose_uvi_h=12.34)
+    told = printed(config, lambda table: table.spot(state), terminal=True, width=width)
+    assert "Slate ledge" in told
+    assert "0.29 ± 0.04" in told
+    assert "! over ceiling" in told
+    assert "…" not in told
+
+
+def test_before_anything_has_come_it_says_nothing(config):
+    assert printed(config, lambda table: table.spot(a_state(at_ms=None))) == ""
