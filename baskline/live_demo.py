@@ -26,7 +26,6 @@ from baskline.printing import console, say
 from baskline.scenario import PAST_DAYS, Scenario, ScenarioError, build, give_past
 from baskline.scenario.scenario import CONFIG_NAME
 from baskline.scenario.setting import live_setting
-from baskline.wording import clock_time
 from firmware_host.clock import Clock, SystemClock
 from firmware_host.simulated.bench import PtyBench
 from ingest.config import Config, load_config
@@ -75,15 +74,7 @@ sensor_hold_s = 60
 def run_live(folder: Path, *, seed: int, port: int, broker: str | None, every_s: float = 120.0) -> None:
     """Run the room until Ctrl-C, and leave its store in `folder`.  Something happens each `every_s`."""
     words, clock = console(), SystemClock()
-    page: PageConfig | None = PageConfig(port=port)
-    try:
-        need_libraries()
-        _check_free(port)
-    except PageError as error:
-        if error.remedy is None or "Install" not in error.remedy:
-            raise
-        say(words, f"{error}\nSo this room has no page.\n")
-        page = None
+    page = _page(port, words)
     say(
         words, "An invented room, live: three enclosures, five spots, four boards. Nothing of it is hardware."
     )
@@ -120,6 +111,17 @@ def run_live(folder: Path, *, seed: int, port: int, broker: str | None, every_s:
         _take_back(settings, config, clock)
 
 
+def _page(port: int, words: Console) -> PageConfig | None:
+    """Return where the page will be; None if what it needs is not installed."""
+    try:
+        need_libraries()
+    except PageError as error:
+        say(words, f"{error}\nSo this room has no page.\n")
+        return None
+    _check_free(port)
+    return PageConfig(port=port)
+
+
 def _check_free(port: int) -> None:
     """Raise `PageError` if something else listens where the page is to be."""
     try:
@@ -139,7 +141,7 @@ def _fresh_room(
     folder: Path, seed: int, port: int, broker: str | None, every_ms: int, clock: Clock
 ) -> Scenario:
     """Write the room as it is now, in place of what an earlier live demo left."""
-    config_file, ports = folder / CONFIG_NAME, folder / "ports"
+    config_file, ports, mqtt = folder / CONFIG_NAME, folder / "ports", _mqtt_table(broker)
     try:
         ports.mkdir(parents=True, exist_ok=True)
         if config_file.exists():
@@ -164,7 +166,7 @@ def _fresh_room(
         raise ScenarioError(
             f"cannot be written: {error.strerror}", where=str(folder), remedy="Name another with --folder"
         ) from None
-    more = _MORE.format(mark=_MARK, ports=ports.absolute() / "board-*", port=port, broker=_mqtt_table(broker))
+    more = _MORE.format(mark=_MARK, ports=ports.absolute() / "board-*", port=port, broker=mqtt)
     now_ms = clock.moment().wall_ms
     own_offset = datetime.fromtimestamp(now_ms / 1000, UTC).astimezone().utcoffset()
     assert own_offset is not None
@@ -182,19 +184,23 @@ def _mqtt_table(broker: str | None) -> str:
     if broker is None:
         return ""
     host, _, port = broker.partition(":")
+    if not host or (port and not port.isdecimal()):
+        raise ScenarioError(f"{broker!r} is no broker", where="--broker", remedy="Type a host, or host:port")
     return f'\n[mqtt]\nhost = "{host}"\nport = {port or 1883}\n'
 
 
 def _explain(
     scenario: Scenario, page: PageConfig | None, settings: MqttSettings | None, now_ms: int, words: Console
 ) -> None:
-    zone = scenario.setting.time_zone
     look = f"-c {scenario.config_file}"
     say(words, LAMP_CAUTION)
-    at = clock_time(now_ms, ZoneInfo(zone))
+    there = datetime.fromtimestamp(now_ms / 1000, ZoneInfo(scenario.setting.time_zone)).isoformat(
+        "T", "minutes"
+    )
     say(
         words,
-        f"\nSo that it is not dark, the room lies where it is {at} now ({zone}); its times are of there.",
+        f"\nSo that it is not dark, the room lies where it is {there[11:16]} now (UTC{there[16:]});"
+        " its times are of there.",
     )
     say(words, "So that you need not wait, it is judged within a minute, where a real room gets 5 to 15.")
     if page is not None:
@@ -203,7 +209,7 @@ def _explain(
     # Not folded: they are to be copied whole.
     for line in (
         f"baskline events {look}",
-        f"baskline acknowledge fern {look}",
+        f"baskline acknowledge fern {look}  # once it is over its ceiling",
         f"baskline day fern --chart fern.png {look}",
         f"baskline lamps {look}",
     ):

@@ -10,7 +10,7 @@ from rich.live import Live
 from rich.table import Table
 from rich.text import Text
 
-from baskline.printing import say
+from baskline.printing import folded, say
 from baskline.wording import clock_time, with_doubt
 from calibrate.errors import KeeperError
 from exposure.events import Event
@@ -126,7 +126,7 @@ class LiveTable:
             cells = self._cells(state)
             table.add_row(*(cells[name] for name in names))
         heading = f"{clock_time(self._now_ms, self._zone)}  each spot now, and the day so far; ± is k = 2"
-        return Group(Text(), Text(heading), table)
+        return Group(Text(), Text(folded(heading, self._console.width)), table)
 
     def _cells(self, state: SpotState) -> dict[str, str]:
         return {

@@ -183,6 +183,14 @@ def test_a_port_that_is_taken_is_said_before_anything_is_written(tmp_path: Path)
     assert list(tmp_path.iterdir()) == []
 
 
+@pytest.mark.parametrize("broker", ["localhost:mqtt", ":1883"])
+def test_what_is_no_broker_is_said_before_anything_is_written(tmp_path: Path, broker: str) -> None:
+    said = said_here("demo", "--live", "--port", free_port(), "--broker", broker, folder=tmp_path)
+    assert said.code == 1
+    assert f"--broker: {broker!r} is no broker. Type a host, or host:port" in said.err
+    assert list(tmp_path.iterdir()) == []
+
+
 def test_a_folder_that_is_not_its_own_is_left_alone(tmp_path: Path) -> None:
     (tmp_path / "baskline.toml").write_text("[bridge]\n")
     with pytest.raises(ScenarioError, match="was not written by the live demo"):
