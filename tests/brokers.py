@@ -16,7 +16,7 @@ from paho.mqtt.enums import CallbackAPIVersion, MQTTProtocolVersion
 
 from ingest.mqtt.settings import MqttSettings
 
-PATIENCE_S = 20.0
+PATIENCE_S = 60.0
 
 
 def free_port() -> int:

@@ -18,7 +18,7 @@ from ingest.store.store import Store
 from tests.ingest.rig import CONFIG, calibration
 
 CLOCK = SystemClock()
-PATIENCE_S = 30.0
+PATIENCE_S = 60.0
 COMMAND = [str(Path(sys.executable).with_name("baskline"))]
 
 LogLine = dict[str, object]
