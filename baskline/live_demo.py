@@ -26,7 +26,7 @@ from baskline.printing import console, say
 from baskline.scenario import PAST_DAYS, Scenario, ScenarioError, build, give_past
 from baskline.scenario.scenario import CONFIG_NAME
 from baskline.scenario.setting import live_setting
-from firmware_host.clock import Clock, SystemClock
+from firmware_host.clock import Clock, Moment, SystemClock
 from firmware_host.simulated.bench import PtyBench
 from ingest.config import Config, load_config
 from ingest.config.page import PageConfig
@@ -71,9 +71,17 @@ sensor_hold_s = 60
 """
 
 
+class _RoomClock(SystemClock):
+    """This computer's time is the room's, whether or not it was set from outside."""
+
+    def moment(self) -> Moment:
+        """Return now."""
+        return replace(super().moment(), synchronised=True)
+
+
 def run_live(folder: Path, *, seed: int, port: int, broker: str | None, every_s: float = 120.0) -> None:
     """Run the room until Ctrl-C, and leave its store in `folder`.  Something happens each `every_s`."""
-    words, clock = console(), SystemClock()
+    words, clock = console(), _RoomClock()
     page = _page(port, words)
     say(
         words, "An invented room, live: three enclosures, five spots, four boards. Nothing of it is hardware."

@@ -118,6 +118,7 @@ def test_it_is_on_the_page_at_the_broker_and_in_other_terminals_and_then_taken_b
     assert places == sorted(places)
     day = said_here("day", "fern", "-c", "demo-live/baskline.toml", folder=tmp_path)
     assert "100 % of the day so far" in day.out
+    assert "doubtful" not in day.out
     demo.process.send_signal(signal.SIGINT)
     assert demo.ended() == (0, "")
     assert not answers(f"http://127.0.0.1:{port}/")
