@@ -99,8 +99,8 @@ def _calibrations(config: Config) -> Iterator[Finding]:
                 key,
                 False,
                 "none, so this spot has no UVI",
-                f"`baskline calibrate {key}` compares it with your UVI meter; name the file that it writes"
-                f" in [spot.{key}] calibration",
+                f"`baskline calibrate {key}` compares it with your UVI meter, and names the file that it"
+                f" writes in [spot.{key}] calibration",
             )
             continue
         try:
