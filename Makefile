@@ -45,19 +45,21 @@ screenshots: .venv/for-test
 	$(BIN)/python tools/screenshots
 
 clean:
-	rm -rf .venv demo
+	rm -rf .venv demo demo-live
 
 .venv/bin/python:
 	$(PYTHON) -c 'import ensurepip, venv' 2>/dev/null || tools/debian-packages python3-venv
 	$(PYTHON) -m venv .venv
 
 .venv/for-use: pyproject.toml | .venv/bin/python
+	@echo 'Installing into .venv: a minute or two.'
 	$(BIN)/pip install --quiet --editable '.[charts,fits,flash,page,report]'
 	touch $@
 
 # The open drivers are taken without what they ask for, a board package that only a board needs.  The WebAssembly
 # interpreter is a second opinion on the firmware, where there is a Node.js to run it.
 .venv/for-test: pyproject.toml tests/reference/open-drivers.txt | .venv/bin/python
+	@echo 'Installing into .venv what the tests need: some minutes.'
 	$(BIN)/pip install --quiet --editable '.[test]'
 	$(BIN)/pip install --quiet --no-deps -r tests/reference/open-drivers.txt
 	if command -v npm >/dev/null; then npm install --silent --no-audit --no-fund --no-save --prefix .venv \
