@@ -10,6 +10,7 @@ from baskline.ports import ports_of
 from calibrate.calibration import Calibration
 from calibrate.calibration_file import read_calibration
 from calibrate.errors import KeeperError
+from exposure.bands import Band
 from exposure.species import SpeciesError, find_species, species_named, with_own_rows, zones_text
 from firmware_host.clock import SystemClock
 from ingest.config import BoardConfig, Config, ConfigError, load_config
@@ -108,10 +109,10 @@ def _calibrations(config: Config) -> Iterator[Finding]:
         except KeeperError as error:
             yield Finding("calibration", key, False, f"{error.where}: {error.what}", error.remedy)
             continue
-        yield _calibration(key, calibration, config.lamps[spot.lamp].kind)
+        yield _calibration(key, calibration, config.lamps[spot.lamp].kind, spot.band())
 
 
-def _calibration(key: str, calibration: Calibration, lamp_kind: str) -> Finding:
+def _calibration(key: str, calibration: Calibration, lamp_kind: str, band: Band) -> Finding:
     today = datetime.fromtimestamp(SystemClock().moment().wall_ms / 1000, UTC).date()
     age_days = (today - calibration.made_on).days
     if calibration.lamp_kind != lamp_kind:
@@ -130,7 +131,18 @@ def _calibration(key: str, calibration: Calibration, lamp_kind: str) -> Finding:
             f"{age_days} days old, and valid for {calibration.valid_for_days}",
             "Compare it with a UVI meter and calibrate anew",
         )
-    return Finding("calibration", key, True, f"{calibration.identity}, made on {calibration.made_on}")
+    made = f"{calibration.identity}, made on {calibration.made_on}"
+    top_uvi = calibration.uvi_range[1]
+    if top_uvi < band.high_uvi:
+        return Finding(
+            "calibration",
+            key,
+            True,
+            f"{made}; compared up to UVI {top_uvi:.2g}, and the band goes to {band.high_uvi:g}",
+            "Beyond that its UVI is in more doubt, and too much is told later: compare nearer to the lamp"
+            " next time",
+        )
+    return Finding("calibration", key, True, made)
 
 
 def _store(config: Config) -> Generator[Finding, None, bool]:

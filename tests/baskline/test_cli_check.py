@@ -127,6 +127,17 @@ def test_a_calibration_that_does_not_hold_is_found(tmp_path, spoil, what, do):
     assert do in finding["do"]
 
 
+def test_a_calibration_that_was_not_compared_up_to_the_bands_end_is_a_note(tmp_path):
+    home = a_room(tmp_path)
+    file = home / "ledge.toml"
+    file.write_text(file.read_text().replace("uvi_range = [0.0, 9.0]", "uvi_range = [0.0, 1.8]"))
+    _, wrong, findings = check(home, seconds=1)
+    assert ("calibration", "ledge") not in wrong
+    (note,) = [each for each in findings if each["part"] == "calibration"]
+    assert "compared up to UVI 1.8, and the band goes to" in note["what"]
+    assert "compare nearer to the lamp" in note["do"]
+
+
 def test_a_store_that_cannot_be_used_is_found(tmp_path):
     home = a_room(tmp_path / "home")
     store = "baskline.db"
