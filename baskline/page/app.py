@@ -110,7 +110,8 @@ async def _http_error(request: Request, error: Exception) -> Response:
 
 async def _asked_error(request: Request, error: Exception) -> Response:
     assert isinstance(error, AskedError)
-    return refusal(request, error.status, _sentence(error.what), _sentence(error.remedy))
+    what = f"{error.what[:1].upper()}{error.what[1:]}"
+    return refusal(request, error.status, what, _sentence(error.remedy))
 
 
 async def _keeper_error(request: Request, error: Exception) -> Response:

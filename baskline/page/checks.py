@@ -26,6 +26,7 @@ from calibrate.budget import Budget, budget
 from calibrate.calibration import Calibration
 from calibrate.curve import middle_levels
 from calibrate.errors import KeeperError
+from calibrate.spot_check import verdict_of
 from exposure.days import local_date
 from ingest.calibration_history import CalibrationRecord, calibration_history
 from ingest.check_acts import MeterReading, calibration_of
@@ -170,6 +171,7 @@ async def _page(
         label=desk.config.spots[spot].label,
         job=None if job is None or job.is_done else job,
         result=result,
+        verdict="" if job is None or job.check is None else verdict_of(job.check.e_n).value,
         standing=[row for row in values["checks"] if not row.withdrawn],
         result_number=None if job is None or job.check is None else job.check.check_id,
         told=told,

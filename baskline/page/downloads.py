@@ -1,7 +1,7 @@
 """Downloads: a day as CSV or picture, a month's report, any table that can be exported."""
 
 import io
-from collections.abc import AsyncIterator, Iterator
+from collections.abc import AsyncIterator, Generator, Iterator
 from datetime import date, timedelta
 from functools import partial
 from typing import Final
@@ -146,7 +146,7 @@ async def export(request: Request) -> Response:
     return StreamingResponse(_with(begin, parts), media_type=_CSV, headers=_named(f"{name}.csv"))
 
 
-def _csv(desk: Desk, what: What, wanted: "partial[Wanted]") -> Iterator[bytes]:
+def _csv(desk: Desk, what: What, wanted: "partial[Wanted]") -> Generator[bytes, None, None]:
     with Store.open(desk.store_file, read_only=True) as store:
         source = Source(store, desk.config, lambda *_: None)
         for text, _ in csv_parts(table(what, source, wanted(store))):

@@ -78,18 +78,17 @@ async def _act(request: Request, what: str) -> Response:
 def _found(store: Store, desk: Desk, spot: str, before: str) -> tuple[list[EventRow], list[EventRow], str]:
     """Return the open events, a page of those that are over, and where the next begins ('' if nowhere)."""
     config, now_ms = desk.config, desk.now_ms
+    end = _place(before) if before else None
     open_now = gravest_first(event for event in store.events.open() if _is_of(event, spot, config))
     over = sorted(
         (
             event
             for event in store.events.between(0, max(now_ms, 0) + 1)
-            if not event.is_open and _is_of(event, spot, config)
+            if not event.is_open and _is_of(event, spot, config) and (end is None or _order(event) < end)
         ),
         key=_order,
         reverse=True,
     )
-    if before:
-        over = [event for event in over if _order(event) < _place(before)]
     shown, rest = over[:_ON_A_PAGE], over[_ON_A_PAGE:]
     older = f"{shown[-1].opened_ms}.{shown[-1].identity}" if rest else ""
     return event_rows(open_now, config, now_ms), event_rows(shown, config, now_ms), older

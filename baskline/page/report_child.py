@@ -21,7 +21,11 @@ _MENDABLE: Final = 3
 class _Pickler(pickle.Pickler):
     def reducer_override(self, obj: object) -> Any:
         """Let the read-only mappings of a configuration through."""
-        return (MappingProxyType, (dict(obj),)) if isinstance(obj, MappingProxyType) else NotImplemented
+        return (_read_only, (dict(obj),)) if isinstance(obj, MappingProxyType) else NotImplemented
+
+
+def _read_only(entries: dict[Any, Any]) -> MappingProxyType[Any, Any]:
+    return MappingProxyType(entries)
 
 
 def report_by_child(

@@ -2,7 +2,7 @@
 
 import asyncio
 from collections import deque
-from collections.abc import AsyncIterator, Callable, Iterator
+from collections.abc import AsyncGenerator, Callable, Generator
 from concurrent.futures import ThreadPoolExecutor
 from typing import Final, ParamSpec, TypeVar
 
@@ -55,8 +55,8 @@ class Workshop:
             )
         self._begun_ms.append(now_ms)
 
-    async def stream(self, make: Callable[[], Iterator[T]]) -> AsyncIterator[T]:
-        """Yield what an iterator yields that is made and walked in one thread of its own.
+    async def stream(self, make: Callable[[], Generator[T, None, None]]) -> AsyncGenerator[T, None]:
+        """Yield what a generator yields that is made and walked in one thread of its own.
 
         Nothing is lost of what it says before its first part: the caller gets it with the first `anext`.
         """
@@ -73,9 +73,7 @@ class Workshop:
                 while (part := await loop.run_in_executor(thread, next, parts, None)) is not None:
                     yield part
             finally:
-                close = getattr(parts, "close", None)
-                if close is not None:
-                    thread.submit(close)
+                thread.submit(parts.close)
         finally:
             self._n_streams -= 1
             thread.shutdown(wait=False)

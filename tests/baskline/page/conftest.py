@@ -7,11 +7,12 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Browser, sync_playwright
+from playwright.sync_api import Browser, BrowserContext, sync_playwright
 from starlette.applications import Starlette
 
 from baskline.page.secret_files import PasswordHash, TokenHash, write_secret
-from tests.baskline.page.rooms import PageRoom, RunningPage, Visitor
+from tests.baskline.page.looking import Watched
+from tests.baskline.page.rooms import PageRoom, PastRoom, RunningPage, Visitor
 
 PASSWORD = "a long enough word"
 GUEST = "a-guests-token"
@@ -99,3 +100,51 @@ def browser() -> Iterator[Browser]:
         started = playwright.chromium.launch(executable_path=found, args=["--no-sandbox"])
         yield started
         started.close()
+
+
+@pytest.fixture
+def open_page(browser: Browser) -> Iterator[Callable[..., Watched]]:
+    """Open an address in a browser of its own; nothing may have gone wrong in it by the end of the test."""
+    opened: list[tuple[BrowserContext, Watched, str]] = []
+
+    def start(url: str, *, width: int = 1280, scheme: str = "light", script: bool = True) -> Watched:
+        context = browser.new_context(
+            viewport={"width": width, "height": 800},
+            color_scheme=scheme,
+            java_script_enabled=script,
+            reduced_motion="reduce",
+        )
+        watched = Watched(context.new_page())
+        opened.append((context, watched, url))
+        watched.page.goto(url)
+        return watched
+
+    yield start
+    for context, watched, url in opened:
+        context.close()
+        assert watched.complaints == []
+        own = "/".join(url.split("/")[:3])
+        assert all(asked.startswith((f"{own}/", "data:")) for asked in watched.asked)
+
+
+@pytest.fixture(scope="session")
+def past_room(tmp_path_factory: pytest.TempPathFactory) -> Iterator[PastRoom]:
+    """Eight weeks of a room, to be looked at only."""
+    made = PastRoom(tmp_path_factory.mktemp("past"))
+    yield made
+    made.store.close()
+
+
+@pytest.fixture(scope="session")
+def past_page(past_room: PastRoom) -> Iterator[RunningPage]:
+    """The page of these weeks on a real port."""
+    with RunningPage(past_room) as page:
+        yield page
+
+
+@pytest.fixture
+def pictures(tmp_path: Path) -> Path:
+    """Where screenshots go: to be looked at after the run, if somebody said where."""
+    folder = Path(os.environ.get("BASKLINE_SCREENSHOTS", tmp_path))
+    folder.mkdir(parents=True, exist_ok=True)
+    return folder

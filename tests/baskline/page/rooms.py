@@ -18,10 +18,11 @@ from baskline.page.desk import Desk
 from baskline.page.gate import Gate
 from baskline.page.secrets import Secrets
 from baskline.page.serving import page_of
+from baskline.scenario import build, give_past
 from calibrate.calibration_file import format_calibration
 from exposure.events import Event, EventKind
 from exposure.kinds import new_event
-from firmware_host.clock import ManualClock
+from firmware_host.clock import Clock, ManualClock
 from firmware_host.messages import Hello
 from ingest.assigning import read_calibrations, record_assignments
 from ingest.config import Config, load_config
@@ -118,10 +119,16 @@ class PageRoom:
         record_assignments(store, self.config, read_calibrations(self.config), self.now_ms)
         with store.transaction():
             for key in LEVELS:
-                hello = Hello(
-                    f"{key}-1", "0a1b2c3d", "test-1", "guva-s12sd", _CHANNELS, _UNITS, CADENCE_MS, 360
-                )
-                store.boards.hello(hello, self.now_ms, f"/dev/ttyACM{len(key)}")
+                self.introduce(key)
+
+    def introduce(self, key: str, *, sensor: str = "guva-s12sd") -> None:
+        """Let a board say what it is."""
+        hello = Hello(f"{key}-1", "0a1b2c3d", "test-1", sensor, _CHANNELS, _UNITS, CADENCE_MS, 360)
+        self.store.boards.hello(hello, self.now_ms, f"/dev/ttyACM{len(key)}")
+
+    def skip(self, key: str, readings: int) -> None:
+        """Let some readings of a board never come."""
+        self._seq[key] += readings
 
     def stop_watching(self) -> None:
         self.store.close()
@@ -157,10 +164,32 @@ class PageRoom:
 
     def app(self, *, may_change: bool = True) -> Starlette:
         """The application on this room."""
-        config = self.config
-        page = page_of(config)
-        desk = Desk(config, config.bridge.store, self.clock, may_change=may_change)
-        return create_app(desk, Gate(page, Secrets.read(page), self.clock), PAGES)
+        return app_on(self.config, self.clock, may_change=may_change)
+
+
+class PastRoom:
+    """The demo's room with its eight weeks, at three in the afternoon; its store is held as by a daemon."""
+
+    def __init__(self, folder: Path) -> None:
+        scenario = build(folder)
+        self.config = load_config(scenario.config_file)
+        self.clock = ManualClock(scenario.day.start_ms + 15 * 3_600_000)
+        self.store = Store.open(self.config.bridge.store)
+        give_past(self.store, scenario, until_ms=self.clock.moment().wall_ms)
+
+    def app(self, *, may_change: bool = True) -> Starlette:
+        """The application on this room."""
+        return app_on(self.config, self.clock, may_change=may_change)
+
+
+def app_on(config: Config, clock: Clock, *, may_change: bool) -> Starlette:
+    """The application on a room."""
+    page = page_of(config)
+    desk = Desk(config, config.bridge.store, clock, may_change=may_change)
+    gate = Gate(page, Secrets.read(page), clock)
+    app = create_app(desk, gate, PAGES)
+    app.state.gate = gate
+    return app
 
 
 _CHANNELS = ("uva_counts", "temperature_c")
@@ -170,7 +199,7 @@ _UNITS = ("counts", "degC")
 class RunningPage:
     """The page on a real port, served by a thread."""
 
-    def __init__(self, room: PageRoom, *, may_change: bool = True) -> None:
+    def __init__(self, room: PageRoom | PastRoom, *, may_change: bool = True) -> None:
         # As `listening` makes the page's own: with one of no protocol each answer waits 40 ms for Nagle.
         self._socket = socket.socket(socket.AF_INET, socket.SOCK_STREAM, socket.IPPROTO_TCP)
         self._socket.bind(("127.0.0.1", 0))
@@ -222,6 +251,13 @@ class Visitor(TestClient):
         found = re.search(r'name="form_word" value="(\w+)"', self.get(page).text)
         assert found is not None
         return found[1]
+
+    def word_of_session(self) -> str:
+        """The word of this visitor's session, also where no page shows it in a form."""
+        assert isinstance(self.app, Starlette)
+        word = self.app.state.gate.sessions.form_word(next(iter(self.cookies.values())))
+        assert isinstance(word, str)
+        return word
 
     def submit(self, path: str, page: str = "/login", **fields: str) -> Response:
         """Send a form as the page itself would."""

@@ -1,53 +1,16 @@
 """The overview in a real browser: live, on every width, by day and night, with nothing from elsewhere."""
 
-from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
-from playwright.sync_api import Browser, BrowserContext, Page, expect
+from playwright.sync_api import expect
 
 from exposure.events import EventKind
 from tests.baskline.page.conftest import PASSWORD
 from tests.baskline.page.rooms import PageRoom
 
 WIDTHS = (360, 768, 1280)
-
-
-class Watched:
-    """A page, and everything that it complained of or asked for."""
-
-    def __init__(self, page: Page) -> None:
-        self.page = page
-        self.complaints: list[str] = []
-        self.asked: list[str] = []
-        page.on("console", lambda line: self.complaints.append(f"{line.type}: {line.text}"))
-        page.on("pageerror", lambda error: self.complaints.append(str(error)))
-        page.on("request", lambda request: self.asked.append(request.url))
-
-
-@pytest.fixture
-def open_page(browser: Browser) -> Iterator[Callable[..., Watched]]:
-    """Open an address in a browser of its own; nothing may have gone wrong in it by the end of the test."""
-    opened: list[tuple[BrowserContext, Watched, str]] = []
-
-    def start(url: str, *, width: int = 1280, scheme: str = "light", script: bool = True) -> Watched:
-        context = browser.new_context(
-            viewport={"width": width, "height": 800},
-            color_scheme=scheme,
-            java_script_enabled=script,
-            reduced_motion="reduce",
-        )
-        watched = Watched(context.new_page())
-        opened.append((context, watched, url))
-        watched.page.goto(url)
-        return watched
-
-    yield start
-    for context, watched, url in opened:
-        context.close()
-        assert watched.complaints == []
-        assert all(asked.startswith((url, "data:")) for asked in watched.asked)
 
 
 def test_values_events_and_the_sentence_change_while_one_looks(room: PageRoom, serve, open_page) -> None:
@@ -88,14 +51,14 @@ def test_a_page_that_hears_nothing_more_says_so(room: PageRoom, serve, browser) 
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 @pytest.mark.parametrize("width", WIDTHS)
-def test_it_fits_and_is_accessible(room: PageRoom, serve, open_page, tmp_path: Path, width, scheme) -> None:
+def test_it_fits_and_is_accessible(room: PageRoom, serve, open_page, pictures: Path, width, scheme) -> None:
     room.happen(EventKind.OVER_CEILING, "fern", "3.6 ± 0.2 over the ceiling 3.0 (k = 2)")
     room.happen(EventKind.UNDER_BAND, "moss", "0.4 ± 0.1 under the band 1.0 to 2.6 (k = 2)")
     page = open_page(serve(room).url, width=width, scheme=scheme).page
     assert page.evaluate("document.documentElement.scrollWidth") <= width
     found = Axe().run(page)
     assert found.violations_count == 0, found.generate_report()
-    page.screenshot(path=tmp_path / f"now-{width}-{scheme}.png", full_page=True)
+    page.screenshot(path=pictures / f"now-{width}-{scheme}.png", full_page=True)
 
 
 def test_night_and_day_differ(room: PageRoom, serve, open_page) -> None:
