@@ -1,11 +1,12 @@
 """Words for numbers, as the command line and the charts print them."""
 
 from collections.abc import Iterator, Mapping
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 from typing import TYPE_CHECKING, Final
 from zoneinfo import ZoneInfo
 
-from baskline.measured_words import full_day
+from baskline.measured_words import full_day, local_moment
+from exposure.days import local_date
 from exposure.events import Event
 from exposure.wording import duration_text, uvi_text
 
@@ -73,15 +74,17 @@ def hours(value: float | None) -> str:
     return "not known" if value is None else f"{value:.1f} h"
 
 
-def event_words(event: Event, zone: ZoneInfo) -> str:
-    """Return an event as one line of a day's story."""
+def event_words(event: Event, zone: ZoneInfo, day: date) -> str:
+    """Return an event as one line of the story of `day`; a time of another day says which."""
+
+    def at(utc_ms: int) -> str:
+        return clock_time(utc_ms, zone) if local_date(utc_ms, zone.key) == day else local_moment(utc_ms, zone)
+
     who = f"board {event.subject} " if event.subject_kind == "board" else ""
-    told = f"{clock_time(event.opened_ms, zone)} {who}{event.sentence}"
+    told = f"{at(event.opened_ms)} {who}{event.sentence}"
     if event.closed_ms is None:
         return f"{told} (open)"
-    return (
-        told if event.closed_ms == event.opened_ms else f"{told}; until {clock_time(event.closed_ms, zone)}"
-    )
+    return told if event.closed_ms == event.opened_ms else f"{told}; until {at(event.closed_ms)}"
 
 
 def seen_until_ms(shown: "SpotDay", now_ms: int) -> int:
@@ -170,7 +173,7 @@ def day_lines(
         if beside is not None:
             yield from _beside_lines(beside)
     for number, event in enumerate(shown.events):
-        yield f"{'events' if number == 0 else '':10} {event_words(event, zone)}"
+        yield f"{'events' if number == 0 else '':10} {event_words(event, zone, shown.bounds.date)}"
 
 
 def _number_lines(shown: "SpotDay", zone: ZoneInfo) -> Iterator[str]:

@@ -1,5 +1,6 @@
 """Words for numbers."""
 
+from datetime import date
 from zoneinfo import ZoneInfo
 
 import pytest
@@ -8,6 +9,8 @@ from baskline.wording import clock_time, event_words, hours, with_doubt
 from exposure.events import Event, EventKind, Severity
 
 VIENNA = ZoneInfo("Europe/Vienna")
+NOON_UTC_MS = 1_747_483_200_000
+"""Of 17 May 2025."""
 
 
 @pytest.mark.parametrize(
@@ -58,4 +61,24 @@ def test_an_event_is_told_with_its_time_and_a_board_with_its_name(subject_kind, 
         advice="",
         closed_ms=closed_ms,
     )
-    assert event_words(event, VIENNA) == said
+    assert event_words(event, VIENNA, date(2025, 5, 17)) == said
+
+
+def test_a_time_of_another_day_says_which():
+    event = Event(
+        identity="e",
+        kind=EventKind.LAMP_FADING,
+        subject_kind="spot",
+        subject="slate",
+        severity=Severity.NOTE,
+        opened_ms=NOON_UTC_MS,
+        sentence="fading",
+        advice="",
+        closed_ms=NOON_UTC_MS + 2 * 86_400_000,
+    )
+    told = [event_words(event, VIENNA, date(2025, 5, day)) for day in (17, 18, 19)]
+    assert told == [
+        "14:00 fading; until 19 May 14:00",
+        "17 May 14:00 fading; until 19 May 14:00",
+        "17 May 14:00 fading; until 14:00",
+    ]
