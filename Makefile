@@ -20,7 +20,7 @@ run: .venv/for-use
 
 test: .venv/for-test
 	tools/debian-packages $(TEST_PACKAGES)
-	$(BIN)/pytest -n 2 --dist loadfile
+	BASKLINE_SCREENSHOTS=$(CURDIR)/test-artifacts $(BIN)/pytest -n 2 --dist loadfile
 
 lint: .venv/for-test
 	$(BIN)/ruff check .
@@ -45,7 +45,7 @@ screenshots: .venv/for-test
 	$(BIN)/python tools/screenshots
 
 clean:
-	rm -rf .venv demo demo-live
+	rm -rf .venv demo demo-live test-artifacts
 
 .venv/bin/python:
 	$(PYTHON) -c 'import ensurepip, venv' 2>/dev/null || tools/debian-packages python3-venv
