@@ -39,7 +39,7 @@ _WHAT_WORDS: Final = {
     What.CHECKS: "checks with a meter",
     What.LAMP_CHANGES: "changes of lamps",
 }
-_BY_SPOT: Final = frozenset({What.SAMPLES, What.MINUTES, What.DAYS, What.CHECKS})
+_BY_SPOT: Final = frozenset({What.SAMPLES, What.MINUTES, What.DAYS, What.EVENTS, What.CHECKS})
 _CSV: Final = "text/csv; charset=utf-8"
 
 
@@ -134,12 +134,14 @@ async def export(request: Request) -> Response:
     except ValueError:
         raise AskedError("there is no such table", remedy="Choose one of the list", status=404) from None
     spot = asked.get("spot", "")
+    if spot:
+        known("spot", spot, desk.config.spots)
+    if what not in _BY_SPOT:
+        spot = ""  # it is of all of them, and is called so
     first, last = asked_day(asked.get("from", "")), asked_day(asked.get("to", ""))
     if first is not None and last is not None and last < first:
         raise AskedError(f"{last} is before {first}", remedy="Choose the days the other way round")
-    if spot and what in _BY_SPOT:
-        known("spot", spot, desk.config.spots)
-    wanted = partial(_wanted, desk, first, last, spot if what in _BY_SPOT else "")
+    wanted = partial(_wanted, desk, first, last, spot)
     parts = workshop_of(request).stream(lambda: _csv(desk, what, wanted))
     begin = await anext(parts)  # so that what cannot be given is said in words
     name = "-".join(part for part in ("uv", what.value, spot, str(first or ""), str(last or "")) if part)

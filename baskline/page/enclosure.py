@@ -60,9 +60,7 @@ def _found(store: Store, desk: Desk, key: str, spots: list[str], asked: date | N
     )
     shown = {spot: day_of(store, config, spot, days.day) for spot in spots}
     labels = {spot: config.spots[spot].label for spot in spots}
-    words = gradient({spot: each.profile for spot, each in shown.items()}).sentence
-    for spot, label in sorted(labels.items(), key=lambda item: -len(item[0])):
-        words = words.replace(f" {spot}", f" {label}")
+    words = gradient({spot: each.profile for spot, each in shown.items()}, labels).sentence
     before = week(store, config, days.day, [key]).enclosures
     return {
         "days": days,

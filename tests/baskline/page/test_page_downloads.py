@@ -67,11 +67,21 @@ def test_a_table_of_one_spot_has_only_that(visitor) -> None:
     assert len(rows) == 29  # on the 14th the board was away all day
 
 
+def test_a_table_of_all_spots_is_called_so_and_events_of_one_are_of_that(visitor) -> None:
+    readings = visitor.get("/downloads/export.csv?what=readings&spot=slate&from=2025-05-16&to=2025-05-16")
+    assert 'filename="uv-readings-2025-05-16-2025-05-16.csv"' in readings.headers["content-disposition"]
+    events = visitor.get("/downloads/export.csv?what=events&spot=slate")
+    assert 'filename="uv-events-slate.csv"' in events.headers["content-disposition"]
+    assert {row["subject"] for row in csv.DictReader(io.StringIO(events.text))} <= {"slate"}
+
+
 @pytest.mark.parametrize(
     ("path", "status", "why"),
     [
         ("/downloads/export.csv?what=secrets", 404, "There is no such table"),
         ("/downloads/export.csv?what=days&spot=../etc", 404, "There is no spot"),
+        ("/downloads/export.csv?what=readings&spot=x%22%0d%0aSet-Cookie:%20a=b", 404, "There is no spot"),
+        ("/downloads/export.csv?what=events&spot=%D0%96", 404, "There is no spot"),
         ("/downloads/export.csv?what=days&from=2025-05-02&to=2025-05-01", 422, "is before"),
         ("/downloads/day.csv?spot=slat", 404, "There is no spot"),
         ("/downloads/day.csv?spot=slate&day=x", 422, "is no day"),
