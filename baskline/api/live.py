@@ -1,8 +1,8 @@
 """What changes, sent as it changes (server-sent events)."""
 
-import asyncio
 import json
 from collections.abc import AsyncIterator
+from functools import partial
 from typing import Any, Final
 
 from fastapi import APIRouter
@@ -12,13 +12,14 @@ from starlette.requests import Request
 from baskline.api.access import TheDesk
 from baskline.api.room import spot_now
 from baskline.page.desk import Desk
+from baskline.page.sessions import Access
+from baskline.page.stream import Ending, pause, streamed
 from calibrate.errors import KeeperError
 from ingest.mqtt.payloads import event_fields
 
 router = APIRouter(tags=["room"])
 
 _EVERY_S: Final = 1.0
-_PING_S: Final = 15
 # Each holds a connection and a task.
 _MOST_LISTENERS: Final = 20
 
@@ -51,14 +52,22 @@ async def live(request: Request, desk: TheDesk) -> EventSourceResponse:
     state = request.app.state
     if state.n_listeners >= _MOST_LISTENERS:
         raise KeeperError("too many listen already", remedy="End other connections to /live")
-    return EventSourceResponse(_changes(state, desk), ping=_PING_S, headers={"Cache-Control": "no-store"})
+    return streamed(partial(_changes, request, desk))
 
 
-async def _changes(state: Any, desk: Desk) -> AsyncIterator[dict[str, str]]:
+def _may_listen(request: Request) -> bool:
+    """Return whether the listener still may: a token may until it ends, a browser until it signs out."""
+    state = request.state
+    gate = getattr(state, "gate", None)
+    return gate is None or state.by_token or gate.access(state.identity) is Access.KEEPER
+
+
+async def _changes(request: Request, desk: Desk, ending: Ending) -> AsyncIterator[dict[str, str]]:
+    state: Any = request.app.state
     state.n_listeners += 1
     told: dict[tuple[str, str], str] = {}
     try:
-        while True:
+        while _may_listen(request):
             try:
                 news = await _news(desk, told)
             except KeeperError as error:
@@ -67,7 +76,8 @@ async def _changes(state: Any, desk: Desk) -> AsyncIterator[dict[str, str]]:
                 if told.get((name, subject)) != data:
                     yield {"event": name, "data": data}
             told |= news
-            await asyncio.sleep(_EVERY_S)
+            if not await pause(ending, _EVERY_S):
+                return
     finally:
         state.n_listeners -= 1
 

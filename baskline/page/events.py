@@ -20,7 +20,8 @@ from ingest.store.store import Store
 _ON_A_PAGE: Final = 30
 _TOLD: Final = {
     "seen": "Noted that you have seen it. It stays open until its cause is gone.",
-    "closed": "Closed. It comes back only when its cause has gone and come again, or has become graver.",
+    "closed": "Closed. It comes back only when its cause has gone and come again, has become graver, "
+    "or the daemon starts anew.",
 }
 
 
@@ -97,8 +98,7 @@ def _found(store: Store, desk: Desk, spot: str, before: str) -> tuple[list[Event
 def _is_of(event: Event, spot: str, config: Config) -> bool:
     if not spot:
         return True
-    board = config.boards[config.spots[spot].board].identity
-    return event.subject == (spot if event.subject_kind == "spot" else board)
+    return event.is_of(spot, config.boards[config.spots[spot].board].identity)
 
 
 def _order(event: Event) -> tuple[int, str]:

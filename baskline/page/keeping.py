@@ -53,8 +53,15 @@ class PageProcess:
         self._thread.join()
 
     def _keep(self) -> None:
-        while (process := self._started()) is not None:
+        while not self._ending.is_set():
             began_ms = self._clock.moment().mono_ms
+            try:
+                process = self._started()
+            except OSError as error:  # no memory, or too many processes
+                self._wait("the page cannot be started; the watch goes on", why=error.strerror)
+                continue
+            if process is None:
+                return
             code = process.wait()
             assert process.stdin is not None
             process.stdin.close()
@@ -62,12 +69,12 @@ class PageProcess:
                 return
             if self._clock.moment().mono_ms - began_ms > _WELL_AFTER_MS:
                 self._backoff.succeeded()
-            wait_s = self._backoff.failed()
-            log.warning(
-                "the page has ended; the watch goes on",
-                extra={"exit_code": code, "again_in_s": round(wait_s, 1)},
-            )
-            self._ending.wait(wait_s)
+            self._wait("the page has ended; the watch goes on", exit_code=code)
+
+    def _wait(self, what: str, **why: object) -> None:
+        wait_s = self._backoff.failed()
+        log.warning(what, extra={**why, "again_in_s": round(wait_s, 1)})
+        self._ending.wait(wait_s)
 
     def _started(self) -> subprocess.Popen[bytes] | None:
         with self._lock:

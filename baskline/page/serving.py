@@ -69,6 +69,7 @@ def serve(served: uvicorn.Server, socket_: socket.socket) -> None:
 
 def listening(page: PageConfig) -> socket.socket:
     """Return a socket that listens where the page is to be, or say why it cannot."""
+    found: socket.socket | None = None
     try:
         info = socket.getaddrinfo(page.host, page.port, type=socket.SOCK_STREAM, flags=socket.AI_PASSIVE)
         family, kind, protocol, _, address = info[0]
@@ -77,6 +78,8 @@ def listening(page: PageConfig) -> socket.socket:
         found.bind(address)
         found.listen(128)
     except OSError as error:
+        if found is not None:
+            found.close()
         raise PageError(
             f"cannot listen on {page.host}, port {page.port}: {error.strerror}",
             where="[page]",

@@ -121,7 +121,7 @@ def _found(store: Store, desk: Desk, spot: str, asked: date | None, *, with_chec
     happened = [
         event
         for event in store.events.between(now_ms - _EVENT_DAYS * 86_400_000, now_ms + 1)
-        if event.subject == (spot if event.subject_kind == "spot" else _board(desk, spot))
+        if event.is_of(spot, _board(desk, spot))
     ]
     return SpotPage(
         days=pages,

@@ -1,6 +1,7 @@
 """The stream of what changes, over a real connection."""
 
 import json
+import re
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -8,7 +9,7 @@ import httpx
 import pytest
 
 from exposure.events import EventKind
-from tests.baskline.api.conftest import TOKEN
+from tests.baskline.api.conftest import PASSWORD, TOKEN
 from tests.baskline.page.rooms import PageRoom, RunningPage
 
 BEARER = {"Authorization": f"Bearer {TOKEN}"}
@@ -108,3 +109,19 @@ def test_there_is_an_end_to_how_many_listen(served: RunningPage) -> None:
         refused = client.get(f"{served.url}/api/v1/live", headers=BEARER)
         assert refused.status_code == 503
         assert "too many listen" in refused.json()["what"]
+
+
+def test_whoever_signs_out_hears_no_more(served: RunningPage) -> None:
+    with httpx.Client(timeout=20, base_url=served.url) as browser:
+
+        def submit(path: str, form_on: str, **fields: str) -> None:
+            page = browser.get(form_on).text
+            (word,) = set(re.findall(r'name="form_word" value="([^"]+)"', page))
+            assert browser.post(path, data={"form_word": word, **fields}).status_code == 303
+
+        submit("/login", "/login", password=PASSWORD)
+        with browser.stream("GET", "/api/v1/live") as answer:
+            stream = heard(answer)
+            assert next(stream)[0] == "bridge"
+            submit("/logout", "/")
+            assert "bridge" not in {name for name, _ in stream}  # and it ends
