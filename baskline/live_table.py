@@ -10,8 +10,9 @@ from rich.live import Live
 from rich.table import Table
 from rich.text import Text
 
+from baskline.measured_words import measured
 from baskline.printing import folded, say
-from baskline.wording import clock_time, with_doubt
+from baskline.wording import clock_time
 from calibrate.errors import KeeperError
 from exposure.events import Event
 from exposure.place import Place
@@ -131,7 +132,7 @@ class LiveTable:
     def _cells(self, state: SpotState) -> dict[str, str]:
         return {
             "spot": self._config.spots[state.spot].label,
-            "UVI": with_doubt(state.uvi, state.u_uvi) if state.uvi is not None else "-",
+            "UVI": measured(state.uvi, state.u_uvi) if state.uvi is not None else "-",
             "band": f"{state.band_low_uvi:g} to {state.band_high_uvi:g}",
             "ceiling": f"{state.ceiling_uvi:g}",
             "is": PLACE_WORDS[state.place],

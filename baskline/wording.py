@@ -5,10 +5,10 @@ from datetime import UTC, date, datetime
 from typing import TYPE_CHECKING, Final
 from zoneinfo import ZoneInfo
 
-from baskline.measured_words import full_day, local_moment
+from baskline.measured_words import full_day, local_moment, measured
 from exposure.days import local_date
 from exposure.events import Event
-from exposure.wording import duration_text, uvi_text
+from exposure.wording import duration_text
 
 if TYPE_CHECKING:
     from exposure.dose_verdict import DoseVerdict
@@ -60,13 +60,6 @@ def clock_span(start_ms: int, end_ms: int, shown: "SpotDay") -> str:
     zone = ZoneInfo(shown.bounds.time_zone)
     end = "24:00" if end_ms == shown.bounds.end_ms else clock_time(end_ms, zone)
     return f"{clock_time(start_ms, zone)} to {end}"
-
-
-def with_doubt(value: float | None, u_value: float | None, unit: str = "", *, at_least: bool = False) -> str:
-    """Return `2.9 ± 0.3 UVI`: a value with twice its standard uncertainty (k = 2)."""
-    if value is None or u_value is None:
-        return "not known"
-    return f"{uvi_text(value, u_value, 2.0, at_least=at_least)} {unit}".rstrip()
 
 
 def hours(value: float | None) -> str:
@@ -128,8 +121,8 @@ def day_summary(shown: "SpotDay", now_ms: int) -> list[str]:
     least = profile.at_least
     at = f" at {clock_time(profile.peak_ms, zone)}" if profile.peak_ms is not None else ""
     return [
-        f"dose {with_doubt(profile.dose_uvi_h, profile.u_dose_uvi_h, 'UVI·h', at_least=least)}",
-        f"peak {with_doubt(profile.peak_uvi, profile.u_peak_uvi, at_least=least)}{at}",
+        f"dose {measured(profile.dose_uvi_h, profile.u_dose_uvi_h, 'UVI·h', at_least=least)}",
+        f"peak {measured(profile.peak_uvi, profile.u_peak_uvi, at_least=least)}{at}",
         f"{hours(profile.hours_in_band)} in band",
         seen,
     ]
@@ -180,10 +173,10 @@ def _number_lines(shown: "SpotDay", zone: ZoneInfo) -> Iterator[str]:
     profile = shown.profile
     least = profile.at_least
     at = f" at {clock_time(profile.peak_ms, zone)}" if profile.peak_ms is not None else ""
-    yield f"peak       {with_doubt(profile.peak_uvi, profile.u_peak_uvi, 'UVI', at_least=least)}{at}"
+    yield f"peak       {measured(profile.peak_uvi, profile.u_peak_uvi, 'UVI', at_least=least)}{at}"
     yield (
-        f"dose       {with_doubt(profile.dose_uvi_h, profile.u_dose_uvi_h, 'UVI·h', at_least=least)}"
-        f" = {with_doubt(profile.dose_sed, profile.u_dose_sed, 'SED')}"
+        f"dose       {measured(profile.dose_uvi_h, profile.u_dose_uvi_h, 'UVI·h', at_least=least)}"
+        f" = {measured(profile.dose_sed, profile.u_dose_sed, 'SED')}"
     )
     if profile.first_light_ms is None or profile.last_light_ms is None:
         yield "light      none seen"
@@ -191,7 +184,7 @@ def _number_lines(shown: "SpotDay", zone: ZoneInfo) -> Iterator[str]:
     yield (
         f"light      {clock_time(profile.first_light_ms, zone)} to"
         f" {clock_time(profile.last_light_ms, zone)}, {hours(profile.lit_hours)},"
-        f" mean {with_doubt(profile.mean_uvi_lit, profile.u_mean_uvi_lit, 'UVI')}"
+        f" mean {measured(profile.mean_uvi_lit, profile.u_mean_uvi_lit, 'UVI')}"
     )
     yield (
         f"in band    {hours(profile.hours_in_band)}; below {hours(profile.hours_below_band)},"

@@ -6,7 +6,7 @@ from datetime import date, timedelta
 from typing import Final
 
 from baskline.charts.dates import date_span, day_label
-from baskline.wording import with_doubt
+from baskline.measured_words import measured
 from exposure.profile import DayProfile
 from exposure.usual import USUAL_DAYS, Usual, day_figures, usual_of
 from ingest.day_records import DayRecord
@@ -116,7 +116,7 @@ def _in_words(profile: DayProfile | None) -> str:
     if profile is None:
         return "not known"
     return (
-        f"dose {with_doubt(profile.dose_uvi_h, profile.u_dose_uvi_h, 'UVI·h')},"
+        f"dose {measured(profile.dose_uvi_h, profile.u_dose_uvi_h, 'UVI·h')},"
         f" {profile.hours_in_band or 0:.1f} h in band, {profile.hours_below_band or 0:.1f} below,"
         f" {profile.hours_above_band or 0:.1f} above,"
         f" {profile.hours_above_ceiling or 0:.1f} over the ceiling"

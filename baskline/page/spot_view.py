@@ -4,7 +4,8 @@ from dataclasses import dataclass
 from typing import Final
 from zoneinfo import ZoneInfo
 
-from baskline.wording import FLAG_WORDS, clock_time, with_doubt
+from baskline.measured_words import measured
+from baskline.wording import FLAG_WORDS, clock_time
 from calibrate.samples import AT_LEAST, VALUELESS, Flag
 from exposure.days import local_date
 from exposure.events import Event, Severity
@@ -102,7 +103,7 @@ def spot_view(room: RoomNow, spot: SpotNow, config: Config) -> SpotView:
     state, zone = spot.state, ZoneInfo(config.bridge.time_zone)
     value = ""
     if state.uvi is not None and state.u_uvi is not None:
-        value = with_doubt(state.uvi, state.u_uvi, at_least=bool(state.flags & AT_LEAST))
+        value = measured(state.uvi, state.u_uvi, at_least=bool(state.flags & AT_LEAST))
     return SpotView(
         key=state.spot,
         label=config.spots[state.spot].label,
@@ -151,7 +152,7 @@ def _last_words(room: RoomNow, spot: SpotNow, zone: ZoneInfo) -> str:
     if spot.last is None:
         return ""
     at_ms, uvi, u_uvi, flags = spot.last
-    value = with_doubt(uvi, u_uvi, "UVI", at_least=bool(flags & AT_LEAST))
+    value = measured(uvi, u_uvi, "UVI", at_least=bool(flags & AT_LEAST))
     return f"Last known: {value} at {moment_words(at_ms, room.at_ms, zone)}"
 
 

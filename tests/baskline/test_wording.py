@@ -5,7 +5,8 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
-from baskline.wording import clock_time, event_words, hours, with_doubt
+from baskline.measured_words import measured
+from baskline.wording import clock_time, event_words, hours
 from exposure.events import Event, EventKind, Severity
 
 VIENNA = ZoneInfo("Europe/Vienna")
@@ -25,11 +26,11 @@ NOON_UTC_MS = 1_747_483_200_000
     ],
 )
 def test_a_value_stands_with_twice_its_standard_uncertainty(value, u_value, unit, said):
-    assert with_doubt(value, u_value, unit) == said
+    assert measured(value, u_value, unit) == said
 
 
 def test_a_value_that_may_be_higher_says_at_least():
-    assert with_doubt(9.5, 0.4, "UVI", at_least=True) == "at least 9.5 ± 0.8 UVI"
+    assert measured(9.5, 0.4, "UVI", at_least=True) == "at least 9.5 ± 0.8 UVI"
 
 
 def test_hours_are_said_to_a_tenth():
