@@ -131,6 +131,10 @@ class Calibration:
         names = tuple(channel.name for channel in self.channels)
         return names if self.temperature is None else (*names, self.temperature.channel)
 
+    def reach_uvi(self, lamp_kind: str) -> float:
+        """Return the highest UVI under that kind of lamp for which nothing is extrapolated."""
+        return self.uvi_range[1] * self._conversion.under(lamp_kind, None).factor
+
     def convert(
         self,
         columns: Mapping[str, FloatArray],

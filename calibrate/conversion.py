@@ -218,6 +218,11 @@ def extrapolated(uvi: FloatArray, high: float) -> FloatArray:
     return EXTRAPOLATED_SHARE * np.maximum(uvi - high, 0.0)
 
 
+def without_extrapolation(uvi: FloatArray, u_uvi: FloatArray, high: float) -> FloatArray:
+    """Return the standard uncertainties (n,) of converted values less what `extrapolated` added."""
+    return np.asarray(np.sqrt(np.maximum(u_uvi**2 - extrapolated(uvi, high) ** 2, 0.0)))
+
+
 def _length(columns: Mapping[str, FloatArray], marks: FlagArray | None) -> int:
     if marks is not None:
         return len(marks)

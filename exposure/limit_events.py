@@ -40,6 +40,7 @@ OVER = Side(
     grades=(
         Grade("far", "far above the ceiling", Severity.NOW),
         Grade("really", "above the ceiling", Severity.NOW),
+        Grade("extrapolated", "above the ceiling by a value beyond what was calibrated", Severity.NOW),
         Grade("probably", "probably above the ceiling", Severity.TODAY),
     ),
     preposition="over",
@@ -50,7 +51,10 @@ OVER = Side(
 ABOVE = Side(
     kind=EventKind.ABOVE_BAND,
     sign=+1,
-    grades=(Grade("really", "above the band", Severity.TODAY),),
+    grades=(
+        Grade("really", "above the band", Severity.TODAY),
+        Grade("extrapolated", "above the band by a value beyond what was calibrated", Severity.TODAY),
+    ),
     preposition="over",
     words="above the band",
     words_back="no longer above the band",
@@ -124,6 +128,14 @@ class LimitEvents:
         if isinstance(uvi, float) and isinstance(u_uvi, float) and isinstance(at_ms, int):
             return Worst(uvi, u_uvi, at_ms)
         return None
+
+    def grade_of(self, event: Event) -> int:
+        """See `signal_watch.Story`."""
+        told = event.evidence.get("certainty")
+        return next(
+            (at for at, grade in enumerate(self._side.grades) if grade.certainty == told),
+            len(self._side.grades) - 1,
+        )
 
     def _reading(self, samples: Samples, at: int) -> str:
         at_least = bool(int(samples.flags[at]) & AT_LEAST)

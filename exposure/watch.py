@@ -1,23 +1,25 @@
 """A spot under watch: samples in, events out.  No clock: time comes with the samples."""
 
+import math
 from collections.abc import Sequence
 
 import numpy as np
 
 from calibrate.arrays import IntArray
-from calibrate.samples import AT_LEAST, Flag, Samples
+from calibrate.samples import Flag, Samples
 from exposure.bands import Band
 from exposure.events import Event, EventKind
 from exposure.flicker_watch import FlickerWatch
 from exposure.held_events import BY_FLAGS, OFF_BY_DAY, ON_AT_NIGHT
 from exposure.lamp_light import OwnLight, Photoperiod
 from exposure.limit_events import ABOVE, OVER, UNDER
+from exposure.limit_watch import limit_watch, over_ceiling, too_high, too_low
 from exposure.one_event import watch_of
 from exposure.rules import RuleSettings
 from exposure.segments import BoolArray, default_max_gap_s, valued
 from exposure.signal_watch import Signals, SignalWatch
 from exposure.stuck_watch import StuckWatch
-from exposure.watch_parts import Changes, add_changes, held_watch, limit_watch, open_at, part_of, silences_ms
+from exposure.watch_parts import Changes, add_changes, held_watch, open_at, part_of, silences_ms
 
 _LONG_AGO_MS = 1 << 60
 # Arrays of this length stay in the processor's cache; a longer batch is judged in blocks.
@@ -39,9 +41,11 @@ class SpotWatch:
     flickers; the sensor is stuck, saturated, too hot or cold, under dark or without a value; its calibration
     is missing, of another kind of lamp or out of date.  The times are the defaults of `RuleSettings`.
 
-    Samples flagged as "at least" may open what says too much and cannot close it; they may close what says
-    too little and cannot open it.  Samples without a value say nothing of the UVI.  Samples not newer than
-    the newest seen are passed over: they were judged, or came too late to matter.
+    Where the calibration extrapolates, what that adds to the doubt is not taken off before a value counts as
+    too high, and the sentence says so.  Samples flagged as "at least" may open what says too much and cannot
+    close it; they may close what says too little and cannot open it.  Samples without a value say nothing of
+    the UVI.  Samples not newer than the newest seen are passed over: they were judged, or came too late to
+    matter.
 
     Feeding the same samples one by one or in any batches gives the same events.
     """
@@ -55,12 +59,15 @@ class SpotWatch:
         *,
         frontier_ms: int | None = None,
         corrected: Flag = Flag(0),  # noqa: B008 - a number that nobody can change
+        reach_uvi: float = math.inf,
     ) -> None:
         """Take up `open_events` where an earlier watch of the spot left off.
 
         `frontier_ms`: the time of the newest sample that was judged before, if any.  `corrected`: flags of
-        which the calibration of the spot has taken care, so that they are no event.
+        which the calibration of the spot has taken care, so that they are no event.  `reach_uvi`: beyond it
+        the calibration extrapolates.
         """
+        self._reach_uvi = reach_uvi
         self._counting = ~int(corrected)
         self._band = band
         self._settings = settings
@@ -77,7 +84,12 @@ class SpotWatch:
             band,
             settings,
             by_kind,
-            holds_s=(settings.far_hold_s, settings.over_hold_s, settings.probably_over_hold_s),
+            holds_s=(
+                settings.far_hold_s,
+                settings.over_hold_s,
+                settings.over_hold_s,
+                settings.probably_over_hold_s,
+            ),
         )
         self._above = limit_watch(
             ABOVE,
@@ -86,7 +98,7 @@ class SpotWatch:
             band,
             settings,
             by_kind,
-            holds_s=(settings.above_hold_s,),
+            holds_s=(settings.above_hold_s, settings.above_hold_s),
             end_words=("over the ceiling now, which is an event of its own",),
         )
         self._under = limit_watch(
@@ -231,20 +243,21 @@ class SpotWatch:
         over = uvi > self._band.ceiling_uvi
         over_changes: Changes = []
         if not self._over.quiet or over.any():
-            over_changes = self._over.follow(samples, silence_ms, self._over_signals(samples, over))
+            signals = over_ceiling(samples, self._band.ceiling_uvi, self._settings, self._reach_uvi)
+            over_changes = self._over.follow(samples, silence_ms, signals)
             add_changes(changes, samples, over_changes)
         settled = self._own_light.settled(samples.utc_ms, dark, silence_ms)
         if self._band.high_uvi < self._band.ceiling_uvi:
             above = uvi > self._band.high_uvi
             if not self._above.quiet or above.any():
                 covered = open_at(over_changes, EventKind.OVER_CEILING, n, was_open=was_open)
-                beyond = self._beyond(samples, self._band.high_uvi)
+                beyond = too_high(samples, self._band.high_uvi, self._settings, self._reach_uvi)
                 signals = Signals(beyond.grades, beyond.back & settled, (covered,))
                 add_changes(changes, samples, self._above.follow(samples, silence_ms, signals))
         if self._band.low_uvi > 0:
             under = uvi < self._band.low_uvi
             if not self._under.quiet or (under & settled).any():
-                signals = self._under_signals(samples, settled)
+                signals = too_low(samples, self._band.low_uvi, self._settings, settled)
                 add_changes(changes, samples, self._under.follow(samples, silence_ms, signals))
         if self._photoperiod is not None:
             self._judge_times(samples, silence_ms, dark, self._photoperiod.lit(samples.utc_ms), changes)
@@ -265,25 +278,3 @@ class SpotWatch:
             if not self._on_at_night.quiet or lit.any():
                 signals = Signals((lit,), dark, (day,))
                 add_changes(changes, samples, self._on_at_night.follow(samples, silence_ms, signals))
-
-    def _over_signals(self, samples: Samples, over: BoolArray) -> Signals:
-        ceiling_uvi = self._band.ceiling_uvi
-        beyond = self._beyond(samples, ceiling_uvi)
-        far = samples.uvi - self._settings.k * samples.u_uvi > self._settings.far_times * ceiling_uvi
-        return Signals((far & beyond.grades[0], *beyond.grades, over), beyond.back)
-
-    def _beyond(self, samples: Samples, limit_uvi: float) -> Signals:
-        """Return the signals of a limit that must not be passed upwards."""
-        at_least = (samples.flags & np.uint32(AT_LEAST)) != 0
-        return Signals(
-            (samples.uvi - self._settings.k * samples.u_uvi > limit_uvi,),
-            (samples.uvi + self._settings.k_back * samples.u_uvi < limit_uvi) & ~at_least,
-        )
-
-    def _under_signals(self, samples: Samples, settled: BoolArray) -> Signals:
-        low_uvi = self._band.low_uvi
-        at_least = (samples.flags & np.uint32(AT_LEAST)) != 0
-        return Signals(
-            ((samples.uvi + self._settings.k * samples.u_uvi < low_uvi) & settled & ~at_least,),
-            (samples.uvi - self._settings.k_back * samples.u_uvi > low_uvi) & settled,
-        )

@@ -1,4 +1,4 @@
-"""What the watch of a spot is put together from: watches of limits and conditions, columns of samples."""
+"""What the watch of a spot is put together from: watches of conditions, columns of samples."""
 
 from collections.abc import Mapping, Sequence
 from typing import TypeAlias
@@ -7,38 +7,14 @@ import numpy as np
 
 from calibrate.arrays import IntArray
 from calibrate.samples import Samples
-from exposure.bands import Band
 from exposure.events import Event, EventKind
 from exposure.held_events import Held, HeldEvents
-from exposure.limit_events import LimitEvents, Side
 from exposure.rules import RuleSettings
 from exposure.segments import BoolArray
 from exposure.signal_watch import SignalWatch
 
 Changes: TypeAlias = list[tuple[int, Event]]
 """Events that change, each with a time or the index of a sample."""
-
-
-def limit_watch(
-    side: Side,
-    spot: str,
-    limit_uvi: float,
-    band: Band,
-    settings: RuleSettings,
-    by_kind: Mapping[EventKind, Event],
-    *,
-    holds_s: Sequence[float],
-    end_words: Sequence[str] = (),
-) -> SignalWatch:
-    """Return the watch of one limit of a spot's band; `holds_s` are those of its grades."""
-    return SignalWatch(
-        LimitEvents(side, spot, limit_uvi, band, settings.k),
-        grade_holds_s=holds_s,
-        back_hold_s=settings.back_hold_s,
-        max_gap_s=settings.max_gap_s,
-        end_words=end_words,
-        event=by_kind.get(side.kind),
-    )
 
 
 def held_watch(

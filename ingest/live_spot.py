@@ -1,5 +1,6 @@
 """One spot as it is now: its latest sample, its place in the band, its day's dose, its open events."""
 
+import math
 from collections.abc import Sequence
 from datetime import timedelta
 
@@ -52,6 +53,7 @@ class LiveSpot:
         self._latest = NO_SAMPLES
         self._cadence_s: float | None = None
         self._corrected = _corrected(calibration, self._lamp_kind)
+        self._reach_uvi = math.inf if calibration is None else calibration.reach_uvi(self._lamp_kind)
         self._watch = SpotWatch(
             key,
             self._band,
@@ -59,6 +61,7 @@ class LiveSpot:
             open_events,
             frontier_ms=judged_to_ms,
             corrected=self._corrected,
+            reach_uvi=self._reach_uvi,
         )
 
     def expect(self, cadence_s: float) -> None:
@@ -113,7 +116,9 @@ class LiveSpot:
 
     def judge_past(self, samples: Samples) -> list[Event]:
         """Return how events would have changed by samples of the past, by themselves."""
-        watch = SpotWatch(self.key, self._band, self._settings, corrected=self._corrected)
+        watch = SpotWatch(
+            self.key, self._band, self._settings, corrected=self._corrected, reach_uvi=self._reach_uvi
+        )
         if self._cadence_s is not None:
             watch.expect(self._cadence_s)
         return watch.observe(samples)
