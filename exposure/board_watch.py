@@ -10,7 +10,7 @@ from calibrate.arrays import IntArray
 from exposure.events import Event, EventKind
 from exposure.kinds import new_event
 from exposure.often_watch import OftenWatch
-from exposure.one_event import OneEvent, watch_of
+from exposure.one_event import OneEvent, causes_of, to_go_on_with, watch_of
 from exposure.wording import duration_text
 
 # A link that is pulled, or a board that resets, is back within half a minute.
@@ -54,11 +54,11 @@ class BoardWatch:
         open_events: Sequence[Event] = (),
         restart_words: str = "started again",
     ) -> None:
-        """Watch from `started_ms` on, as if the board had spoken then; take up events still open.
+        """Watch from `started_ms` on, as if the board had spoken then; take up events open or closed by hand.
 
         `restart_words` say what a restart of this board looks like.
         """
-        by_kind = {event.kind: event for event in open_events if event.is_open and event.subject == board}
+        by_kind = to_go_on_with(open_events, board)
         self._board = board
         self._silence = _Silence(board, silent_after_s, started_ms, by_kind.get(EventKind.BOARD_SILENT))
         self._restarts = OftenWatch(
@@ -73,12 +73,19 @@ class BoardWatch:
             window_s=_JUMP_WINDOW_S,
             event=by_kind.get(EventKind.BOARD_CLOCK_WRONG),
         )
+        for often in (self._restarts, self._jumps):
+            often.tick(started_ms)  # what was taken up lasts a while from here on
         self._watches: tuple[OneEvent, ...] = (self._silence, self._restarts, self._jumps)
 
     @property
     def open_events(self) -> tuple[Event, ...]:
         """The events now open, in their latest version."""
         return tuple(watch.open_event for watch in self._watches if watch.open_event is not None)
+
+    @property
+    def causes(self) -> list[str]:
+        """The identities of the events whose cause lasts, also of those that were closed by hand."""
+        return causes_of(self._watches)
 
     def heard(self, at_ms: int) -> list[Event]:
         """Take notice that the board spoke, and return the events that changed."""

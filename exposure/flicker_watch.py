@@ -26,7 +26,7 @@ class FlickerWatch(OftenWatch):
     """
 
     def __init__(self, spot: str, settings: RuleSettings, event: Event | None) -> None:
-        """Take up `event`, if it is still open, where an earlier watch left off."""
+        """Take up `event` where an earlier watch left off."""
 
         def story(first_ms: int, at_ms: int) -> Event:
             within_s = (at_ms - first_ms) / 1000
@@ -53,6 +53,8 @@ class FlickerWatch(OftenWatch):
         """
         if self._goes_on(silence_ms, dark):
             return []
+        if self.event is not None and self.over_ms is None:
+            self.tick(int(samples.utc_ms[0]))  # taken up: it counts from here on
         code = dark.view(np.uint8) | ((samples.uvi > self._lit_uvi).view(np.uint8) << 1)
         broken = silence_ms > self._max_gap_ms
         changes: list[tuple[int, Event]] = []

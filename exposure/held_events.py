@@ -121,6 +121,10 @@ class HeldEvents:
         """See `signal_watch.Story`."""
         return None
 
+    def grade_of(self, event: Event) -> int:  # noqa: ARG002 - one grade
+        """See `signal_watch.Story`."""
+        return 0
+
 
 def _sample_evidence(samples: Samples, at: int) -> dict[str, EvidenceValue]:
     uvi = float(samples.uvi[at])

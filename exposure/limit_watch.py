@@ -13,6 +13,9 @@ from exposure.rules import RuleSettings
 from exposure.segments import BoolArray
 from exposure.signal_watch import Signals, SignalWatch
 
+# Nobody knows whether a spot that was not seen for so long was under its ceiling meanwhile.
+_UNSEEN_S = 3600.0
+
 
 def limit_watch(
     side: Side,
@@ -25,25 +28,29 @@ def limit_watch(
     holds_s: Sequence[float],
     end_words: Sequence[str] = (),
 ) -> SignalWatch:
-    """Return the watch of one limit of a spot's band; `holds_s` are those of its grades."""
+    """Return the watch of one limit of a spot's band; `holds_s` are those of its grades.
+
+    An event that was closed by hand was of the limit of then: of another one nobody has been told yet.
+    """
+    event = by_kind.get(side.kind)
+    if event is not None and not event.is_open and event.evidence.get("limit_uvi") != limit_uvi:
+        event = None
     return SignalWatch(
         LimitEvents(side, spot, limit_uvi, band, settings.k),
         grade_holds_s=holds_s,
         back_hold_s=settings.back_hold_s,
         max_gap_s=settings.max_gap_s,
         end_words=end_words,
-        event=by_kind.get(side.kind),
+        unseen_s=_UNSEEN_S if side.kind is EventKind.OVER_CEILING else None,
+        event=event,
     )
 
 
 def over_ceiling(samples: Samples, ceiling_uvi: float, settings: RuleSettings, reach_uvi: float) -> Signals:
-    """Return the signals of the ceiling: far over it, really, but for extrapolation, by the best estimate."""
+    """Return the signals of the ceiling: far over it, really, but for extrapolation, probably."""
     beyond = too_high(samples, ceiling_uvi, settings, reach_uvi)
     far = samples.uvi - settings.k * samples.u_uvi > settings.far_times * ceiling_uvi
-    return Signals(
-        (far & beyond.grades[0], *beyond.grades, samples.uvi > ceiling_uvi),
-        beyond.back,
-    )
+    return Signals((far & beyond.grades[0], *beyond.grades, samples.uvi > ceiling_uvi), beyond.back)
 
 
 def too_high(samples: Samples, limit_uvi: float, settings: RuleSettings, reach_uvi: float) -> Signals:

@@ -20,19 +20,17 @@ class OftenWatch(OneEvent):
     """
 
     def __init__(self, story: OftenStory, *, times: int, window_s: float, event: Event | None) -> None:
-        """Take up `event`, if it is still open, where an earlier watch left off."""
+        """Take up `event` where an earlier watch left off: as if it had just happened when time is told."""
         super().__init__(event)
         self._story = story
         self._window_ms = round(window_s * 1000)
         self._at_ms: deque[int] = deque(maxlen=times)
         self._n_more = 0  # since the event opened
-        if event is not None:
-            self._at_ms.append(event.opened_ms)
 
     @property
     def over_ms(self) -> int | None:
-        """When the open event will close if it does not happen again; None if none is open."""
-        return None if self.event is None else self._at_ms[-1] + self._window_ms
+        """When the open event will close if it does not happen again; None if that is not known."""
+        return None if self.event is None or not self._at_ms else self._at_ms[-1] + self._window_ms
 
     def happened(self, at_ms: int) -> list[Event]:
         """Take notice that it happened, and return the events that change by it."""
@@ -63,6 +61,8 @@ class OftenWatch(OneEvent):
 
     def tick(self, at_ms: int) -> list[Event]:
         """Let time pass, and return the events that change."""
+        if self.event is not None and not self._at_ms:  # taken up: what came last is not known
+            self._at_ms.append(max(at_ms, self.event.opened_ms))
         over_ms = self.over_ms
         if self.event is None or over_ms is None or at_ms < over_ms:
             return []

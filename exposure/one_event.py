@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable
 
-from exposure.events import Event
+from exposure.events import Event, EventKind
 
 
 class OneEvent:
@@ -13,7 +13,7 @@ class OneEvent:
     """
 
     def __init__(self, event: Event | None) -> None:
-        """Take up `event` where an earlier watch left off, if there is one."""
+        """Take up `event` where an earlier watch left off, if there is one: open, or closed by hand."""
         self.event = event
 
     @property
@@ -49,6 +49,21 @@ class OneEvent:
 
 BY_HAND = "by hand"
 """Why an event closed that a person has closed."""
+
+
+def to_go_on_with(events: Iterable[Event], subject: str) -> dict[EventKind, Event]:
+    """Return the events of a spot or board that its watches take up, by kind.
+
+    One that was closed by hand gives way to an open one: that is of a newer or graver cause.
+    """
+    of_it = [event for event in events if event.subject == subject]
+    by_hand = [event for event in of_it if event.closing == BY_HAND]
+    return {event.kind: event for event in (*by_hand, *(event for event in of_it if event.is_open))}
+
+
+def causes_of(watches: Iterable[OneEvent]) -> list[str]:
+    """Return the identities of the events whose cause lasts, also of those that were closed by hand."""
+    return [watch.event.identity for watch in watches if watch.event is not None]
 
 
 def watch_of(identity: str, watches: Iterable[OneEvent]) -> OneEvent | None:

@@ -80,6 +80,9 @@ class Story(Protocol):
     def worst_of(self, event: Event) -> Worst | None:
         """Return what an event taken up from the store says of its worst sample."""
 
+    def grade_of(self, event: Event) -> int:
+        """Return the grade that an event taken up from the store was told as."""
+
 
 class SignalWatch(OneEvent):
     """Follows a spot's samples, in order, for one condition.  Same samples, same events, however batched."""
@@ -92,17 +95,23 @@ class SignalWatch(OneEvent):
         back_hold_s: float,
         max_gap_s: float,
         end_words: Sequence[str] = (),
+        unseen_s: float | None = None,
         event: Event | None = None,
     ) -> None:
-        """Take up `event`, if it is still open, where an earlier watch left off."""
+        """Take up `event` where an earlier watch left off.
+
+        What was closed by hand and then not seen for over `unseen_s` may have gone and come again: it counts
+        as gone.
+        """
         super().__init__(event)
         self._story = story
+        self._unseen_ms = None if unseen_s is None else round(unseen_s * 1000)
         self._end_words = tuple(end_words)
         self._max_gap_ms = round(max_gap_s * 1000)
         self._grades = tuple(Hold(hold_s) for hold_s in grade_holds_s)
         self._back = Hold(back_hold_s)
         self._worst = None if event is None else story.worst_of(event)
-        self._grade = 0 if event is None else _least_grade(story.severities, event.severity)
+        self._grade = 0 if event is None else story.grade_of(event)
 
     @property
     def quiet(self) -> bool:
@@ -119,14 +128,14 @@ class SignalWatch(OneEvent):
         changes: list[tuple[int, Event]] = []
         if len(samples) == 1:  # live samples come one by one
             if silence_ms[0] > self._max_gap_ms:
-                self._forget_holds()
+                self._after_silence(int(silence_ms[0]))
             self._run(samples, 0, 1, signals.code_of_one(), changes)
             return changes
         code = signals.code()
         broken = silence_ms > self._max_gap_ms
         for begin, end in runs(code, broken):
             if broken[begin]:
-                self._forget_holds()
+                self._after_silence(int(silence_ms[begin]))
             self._run(samples, begin, end, int(code[begin]), changes)
         return changes
 
@@ -140,6 +149,12 @@ class SignalWatch(OneEvent):
             hold.restamp(step_ms)
         if self._worst is not None:
             self._worst = replace(self._worst, at_ms=self._worst.at_ms + step_ms)
+
+    def _after_silence(self, silence_ms: int) -> None:
+        closed = self.event is not None and not self.event.is_open
+        if closed and self._unseen_ms is not None and silence_ms > self._unseen_ms:
+            self.event = None
+        self._forget_holds()
 
     def _forget_holds(self) -> None:
         for hold in (*self._grades, self._back):
@@ -242,8 +257,3 @@ class SignalWatch(OneEvent):
             if self._worst is None or (uvi - self._worst.uvi) * sign > 0:
                 self._worst = Worst(uvi, float(samples.u_uvi[at]), int(samples.utc_ms[at]))
         return self._worst
-
-
-def _least_grade(severities: tuple[Severity, ...], severity: Severity) -> int:
-    """Return the least grave grade of a severity: what an event taken up from the store may have been."""
-    return len(severities) - 1 - severities[::-1].index(severity)

@@ -22,7 +22,7 @@ class StuckWatch(OneEvent):
     """
 
     def __init__(self, spot: str, settings: RuleSettings, event: Event | None) -> None:
-        """Take up `event`, if it is still open, where an earlier watch left off."""
+        """Take up `event` where an earlier watch left off."""
         super().__init__(event)
         self._spot = spot
         self._dark_uvi = settings.dark_uvi

@@ -14,7 +14,7 @@ from exposure.held_events import BY_FLAGS, OFF_BY_DAY, ON_AT_NIGHT
 from exposure.lamp_light import OwnLight, Photoperiod
 from exposure.limit_events import ABOVE, OVER, UNDER
 from exposure.limit_watch import limit_watch, over_ceiling, too_high, too_low
-from exposure.one_event import watch_of
+from exposure.one_event import causes_of, to_go_on_with, watch_of
 from exposure.rules import RuleSettings
 from exposure.segments import BoolArray, default_max_gap_s, valued
 from exposure.signal_watch import Signals, SignalWatch
@@ -61,7 +61,7 @@ class SpotWatch:
         corrected: Flag = Flag(0),  # noqa: B008 - a number that nobody can change
         reach_uvi: float = math.inf,
     ) -> None:
-        """Take up `open_events` where an earlier watch of the spot left off.
+        """Take up `open_events` where an earlier watch of the spot left off, open or closed by hand.
 
         `frontier_ms`: the time of the newest sample that was judged before, if any.  `corrected`: flags of
         which the calibration of the spot has taken care, so that they are no event.  `reach_uvi`: beyond it
@@ -72,10 +72,10 @@ class SpotWatch:
         self._band = band
         self._settings = settings
         self._frontier_ms = -_LONG_AGO_MS if frontier_ms is None else frontier_ms
-        self._last_valued_ms = self._last_ms = -_LONG_AGO_MS
+        self._last_valued_ms = self._last_ms = self._frontier_ms
         self._own_light = OwnLight(settings)
         self._photoperiod = None if settings.lit_from_minute is None else Photoperiod(settings)
-        by_kind = {event.kind: event for event in open_events if event.is_open and event.subject == spot}
+        by_kind = to_go_on_with(open_events, spot)
 
         self._over = limit_watch(
             OVER,
@@ -137,6 +137,11 @@ class SpotWatch:
     def open_events(self) -> tuple[Event, ...]:
         """The events now open, in their latest version."""
         return tuple(watch.open_event for watch in self._watches if watch.open_event is not None)
+
+    @property
+    def causes(self) -> list[str]:
+        """The identities of the events whose cause lasts, also of those that were closed by hand."""
+        return causes_of(self._watches)
 
     @property
     def patience_s(self) -> float:

@@ -39,7 +39,7 @@ def acknowledge_spot(store: Store, config: Config, spot: str, now_ms: int) -> li
 def close(store: Store, config: Config, identity: str, now_ms: int) -> Event:
     """Close an event by hand; return it.  Who closes one has seen it.
 
-    It opens again only once its cause has gone and come again, has become graver, or the daemon starts anew.
+    It opens again only once its cause has gone and come again, or has become graver.
     """
     return _act(store, config, identity, now_ms, store.events.close, Change.CLOSED)
 

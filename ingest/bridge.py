@@ -86,7 +86,8 @@ class Bridge:
         self._state_told_ms = start.mono_ms - STATE_EVERY_MS
 
         now_ms = self._timeline.now_utc_ms(start)
-        opened = [event for event in store.events.open() if not bulk or event.opened_ms <= now_ms]
+        known = [*store.events.open(), *store.events.causes_last()]
+        opened = [event for event in known if not bulk or event.opened_ms <= now_ms]
         self._record = EventRecord(store, event_message, opened)
         self.boards = LiveBoards(config, opened, now_ms)
         self._log = LinkLog(self.boards.configured, start)
@@ -152,6 +153,7 @@ class Bridge:
         with self._store.transaction():
             new = self._store.readings.append(batches)
             changed = self._record.put(self._events)
+            self._record.forget_gone(lambda: {*self._live.causes, *self.boards.causes})
             self._attend(changed)
             for batch in batches:
                 self._store.boards.seen(batch.board, int(batch.utc_ms[-1]), self.boards.ports[batch.board])

@@ -1,7 +1,7 @@
 """What a run adds to the record of events, and how it is put right when the clock turns out wrong."""
 
 import logging
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Collection, Iterable, Sequence
 from dataclasses import replace
 from typing import TypeAlias
 
@@ -20,7 +20,7 @@ class EventRecord:
     """Puts events into the store, each change with its message in the outbox."""
 
     def __init__(self, store: Store, message: EventMessage | None, opened: Iterable[Event]) -> None:
-        """`opened`: those that an earlier run left open; without `message` nobody is told."""
+        """`opened`: those that an earlier run left to be gone on with; without `message` nobody is told."""
         self._store = store
         self._message = message
         self._earlier = {event.identity for event in opened}
@@ -46,6 +46,19 @@ class EventRecord:
                     message = self._message(stored, change_of(stored))
                     self._store.outbox.put(message, changed_ms(stored))
         return changed
+
+    def forget_gone(self, lasting: Callable[[], Collection[str]]) -> None:
+        """Forget what was closed by hand and has no cause any more, in the caller's transaction.
+
+        `lasting` gives the events of which this run's watches see the cause; of others nothing is known here.
+        """
+        closed = [event.identity for event in self._store.events.causes_last()]
+        if closed:
+            of_this_run = self._earlier | self._opened_ms.keys()
+            still = lasting()
+            self._store.events.causes_gone(
+                each for each in closed if each in of_this_run and each not in still
+            )
 
     @staticmethod
     def log(changed: Iterable[Event]) -> None:

@@ -110,6 +110,11 @@ class LiveBoards:
         """The boards' own events that have not closed."""
         return tuple(event for watch in self._watches.values() for event in watch.open_events)
 
+    @property
+    def causes(self) -> list[str]:
+        """The identities of the boards' own events of which the cause lasts."""
+        return [identity for watch in self._watches.values() for identity in watch.causes]
+
     def restamp(self, delta_ms: int, opened: Sequence[Event]) -> None:
         """Move along with this run's readings to a better time; `opened` as they are now on record."""
         self.last_reading_ms = {board: ms + delta_ms for board, ms in self.last_reading_ms.items()}

@@ -82,6 +82,11 @@ class LiveSpot:
         """The events of the spot that have not closed."""
         return self._watch.open_events
 
+    @property
+    def causes(self) -> list[str]:
+        """The identities of its events of which the cause lasts, also of those that were closed by hand."""
+        return self._watch.causes
+
     def close(self, identity: str, at_ms: int) -> None:
         """Take note that somebody has closed an event."""
         self._watch.close(identity, at_ms)

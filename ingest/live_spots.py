@@ -58,6 +58,11 @@ class LiveSpots:
         """Take in readings; return the events that change by them."""
         return [event for spot in self._of.get(batch.board, ()) for event in spot.take(batch)]
 
+    @property
+    def causes(self) -> list[str]:
+        """The identities of the spots' events of which the cause lasts."""
+        return [identity for spot in self.by_key.values() for identity in spot.causes]
+
     def patience_s(self, board: str) -> float:
         """Return how long a board's readings may wait to be judged without an alarm coming later for it."""
         return min([_PATIENCE_MOST_S, *(spot.patience_s for spot in self._of.get(board, ()))])

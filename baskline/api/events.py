@@ -91,8 +91,8 @@ async def acknowledge(identity: str, desk: TheDesk) -> Event:
 async def close(identity: str, desk: TheDesk) -> Event:
     """Close an event by hand; it is over, though its cause may be there still.
 
-    Another opens once the cause has gone and come again, has become graver, or the daemon starts anew.
-    Doing it again changes nothing: the first closing stands.
+    Another opens once the cause has gone and come again, or has become graver. Doing it again
+    changes nothing: the first closing stands.
     """
 
     def act(store: Store) -> Happened:

@@ -126,8 +126,7 @@ def close(
 ) -> None:
     """Close an event by hand, though its cause may be there still.
 
-    It opens again only once the cause has gone and come again, has become graver, or the daemon starts
-    anew. The broker is told.
+    It opens again only once the cause has gone and come again, or has become graver. The broker is told.
 
     \b
     Example:

@@ -20,8 +20,7 @@ from ingest.store.store import Store
 _ON_A_PAGE: Final = 30
 _TOLD: Final = {
     "seen": "Noted that you have seen it. It stays open until its cause is gone.",
-    "closed": "Closed. It comes back only when its cause has gone and come again, has become graver, "
-    "or the daemon starts anew.",
+    "closed": "Closed. It comes back only when its cause has gone and come again, or has become graver.",
 }
 
 

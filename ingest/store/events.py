@@ -1,6 +1,7 @@
 """Events as they stand, and every state that they ever had."""
 
 import json
+from collections.abc import Iterable
 from dataclasses import replace
 
 from exposure.events import Event, EventKind, Severity
@@ -50,7 +51,10 @@ class Events:
         return event
 
     def close(self, identity: str, at_ms: int) -> Event:
-        """Record that a person has closed the event, and so has seen it; return it."""
+        """Record that a person has closed the event, and so has seen it; return it.
+
+        Whoever watches it goes on in silence, also after a restart, until it says that the cause has gone.
+        """
         with self._database.transaction():
             known = self._known(identity)
             if not known.is_open:
@@ -58,7 +62,22 @@ class Events:
             at_ms = max(at_ms, known.opened_ms)  # the clock may be behind the one that opened it
             event = known.acknowledged(at_ms).closed(at_ms, BY_HAND)
             self._write(event)
+            self._database.execute("INSERT OR IGNORE INTO closed_by_hand VALUES (?)", (identity,))
         return event
+
+    def causes_last(self) -> list[Event]:
+        """Return the events closed by hand whose cause has not gone as far as is known, oldest first."""
+        rows = self._database.rows(
+            f"{_SELECT} JOIN closed_by_hand USING (identity) ORDER BY opened_ms, identity"
+        )
+        return [_event(row) for row in rows]
+
+    def causes_gone(self, identities: Iterable[str]) -> None:
+        """Record that the cause of these events has gone: what comes is a new event."""
+        with self._database.transaction():
+            self._database.execute_many(
+                "DELETE FROM closed_by_hand WHERE identity = ?", [(identity,) for identity in identities]
+            )
 
     def correct(self, event: Event) -> None:
         """Store an event that is known with times that are known better now."""

@@ -266,6 +266,13 @@ MIGRATIONS: tuple[Migration, ...] = (
             "CREATE TABLE forgotten (board_id INTEGER PRIMARY KEY, before_ms INTEGER NOT NULL) STRICT",
         ),
     ),
+    Migration(
+        "events closed by hand",
+        (
+            # Those whose cause lasts, as far as is known: it is not told again until it has gone.
+            "CREATE TABLE closed_by_hand (identity TEXT PRIMARY KEY) STRICT, WITHOUT ROWID",
+        ),
+    ),
 )
 
 

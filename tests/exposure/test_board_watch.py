@@ -207,3 +207,14 @@ def test_a_board_without_boot_numbers_is_said_to_come_back_not_to_start():
     board = board_watch(restart_words="came back on its port")
     (event,) = [event for n in range(4) for event in board.started_again(T0_MS + n)]
     assert event.sentence.startswith("came back on its port 4 times within")
+
+
+def test_a_watch_that_takes_up_restarts_waits_its_hour_before_it_calls_them_over():
+    board = board_watch()
+    events = [event for n in range(4) for event in board.started_again(T0_MS + n * 60_000)]
+    a_day_later_ms = T0_MS + 86_400_000
+    later = board_watch(open_events=events, started_ms=a_day_later_ms)
+    later.heard(a_day_later_ms + 3_599_000)
+    assert later.tick(a_day_later_ms + 3_599_999) == []
+    (closed,) = later.tick(a_day_later_ms + 3_600_000)
+    assert (closed.kind, closed.closed_ms) == (EventKind.BOARD_RESTARTING, a_day_later_ms + 3_600_000)

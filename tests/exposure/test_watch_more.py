@@ -250,6 +250,36 @@ def test_a_stuck_sensor_and_a_flickering_lamp_closed_by_hand_are_new_events_only
     assert kinds(spot.observe(after)) == [(EventKind.LAMP_FLICKERS, True)]
 
 
+def test_a_ceiling_passed_is_told_anew_after_a_silence_of_over_an_hour():
+    spot = watch(BAND)
+    (event,) = spot.observe(stretches((5, 3.5)))
+    spot.close(event.identity, event.opened_ms)
+    soon_ms, late_ms = T0_MS + 60 * MINUTE_MS, T0_MS + 180 * MINUTE_MS
+    assert spot.observe(stretches((5, 3.5), start_ms=soon_ms)) == []
+    (again,) = spot.observe(stretches((5, 3.5), start_ms=late_ms))
+    assert (again.kind, again.opened_ms) == (EventKind.OVER_CEILING, late_ms + MINUTE_MS)
+
+
+def test_a_watch_that_takes_up_flicker_waits_its_hour_before_it_calls_it_over():
+    flicker = [(1, 0.0), (1, 1.5)]
+    opened = watch().observe(stretches((100, 1.5), *flicker * 4))
+    again_ms = T0_MS + 700 * MINUTE_MS
+    later = watch(open_events=opened, frontier_ms=again_ms)
+    lit = stretches((59, 1.5), (10, 1.6), start_ms=again_ms + 1000)
+    (closed,) = later.observe(lit)
+    assert (closed.kind, closed.closed_ms) == (EventKind.LAMP_FLICKERS, again_ms + 1000 + 60 * MINUTE_MS)
+
+
+def test_a_stuck_sensor_is_not_well_because_the_watch_was_away_for_a_moment():
+    (event,) = watch().observe(stretches((370, 1.5)))
+    at_ms = T0_MS + 370 * MINUTE_MS
+    later = watch(open_events=(event,), frontier_ms=at_ms - 1000)
+    assert later.observe(stretches((30, 1.5), start_ms=at_ms + 20_000)) == []
+    assert later.open_events == (event,)
+    (closed,) = later.observe(stretches((1, 1.6), start_ms=at_ms + 31 * MINUTE_MS))
+    assert closed.closing == "the value moves again"
+
+
 def test_a_flag_of_which_the_calibration_has_taken_care_is_no_event_and_ends_one():
     flagged = stretches((20, 1.5), flags=Flag.OTHER_LAMP_KIND | Flag.SATURATED, noise=0.01)
     spot = watch(corrected=Flag.OTHER_LAMP_KIND)

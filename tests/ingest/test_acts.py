@@ -2,6 +2,7 @@
 
 import io
 import json
+from collections.abc import Callable
 from functools import partial
 from pathlib import Path
 
@@ -16,7 +17,7 @@ from ingest.mqtt.settings import MqttSettings
 from ingest.replay import replay
 from ingest.store.store import Store
 from ingest.telling import event_message
-from tests.ingest.rig import CONFIG, Board, Rig, config
+from tests.ingest.rig import CONFIG, Board, Rig, calibration, config
 
 SETTINGS = MqttSettings(host="127.0.0.1", site="home", bridge="room")
 MINUTE_S = 60.0
@@ -112,6 +113,139 @@ def test_a_silence_closed_by_hand_is_told_again_only_after_the_board_has_spoken(
     rig.run(60, step_ms=1_000)
     (again,) = rig.store.events.open()
     assert (again.kind, again.identity != identity) == (EventKind.BOARD_SILENT, True)
+    rig.finish()
+
+
+@pytest.mark.parametrize("how", [Rig.finish, Rig.die])
+def test_an_event_closed_by_hand_stays_closed_over_a_restart_until_its_cause_has_gone(
+    tmp_path: Path, how: Callable[[Rig], None]
+) -> None:
+    rig = started(tmp_path / "s.db", Heard(), Board(uvi=5.0, cadence_ms=5_000))
+    rig.run(5 * MINUTE_S, step_ms=1_000)
+    identity = close_elsewhere(rig)
+    rig.run(11, step_ms=1_000)
+    how(rig)
+    for _ in range(2):  # what it remembers it hands on
+        rig.away(MINUTE_S)
+        rig.start()
+        rig.run(20 * MINUTE_S, step_ms=5_000)
+        assert [event.identity for event in rig.store.events.between(0, 1 << 52)] == [identity]
+        how(rig)
+    rig.away(MINUTE_S)
+    rig.start()
+    rig.boards["rock-1"].uvi = 1.8
+    rig.run(10 * MINUTE_S, step_ms=5_000)
+    how(rig)
+    rig.away(MINUTE_S)
+    rig.start()
+    rig.boards["rock-1"].uvi = 5.0
+    rig.run(5 * MINUTE_S, step_ms=5_000)
+    (again,) = rig.store.events.open()
+    assert (again.kind, again.identity != identity) == (EventKind.OVER_CEILING, True)
+    rig.finish()
+    assert changes(rig, identity) == ["opened", "closed"]
+
+
+def test_what_was_closed_by_hand_while_no_daemon_ran_stays_closed_when_one_comes(tmp_path: Path) -> None:
+    rig = started(tmp_path / "s.db", Heard(), Board(uvi=5.0, cadence_ms=5_000))
+    rig.run(5 * MINUTE_S, step_ms=1_000)
+    now_ms = rig.bridge.now_utc_ms(rig.clock.moment())
+    rig.finish()
+    with Store.open(rig.store_path) as elsewhere:
+        (event,) = elsewhere.events.open()
+        acts.close(elsewhere, rig.settings, event.identity, now_ms)
+    rig.start()
+    rig.run(20 * MINUTE_S, step_ms=5_000)
+    assert [each.identity for each in rig.store.events.between(0, 1 << 52)] == [event.identity]
+    rig.finish()
+
+
+def test_an_event_closed_by_hand_comes_back_after_a_restart_if_it_is_graver(tmp_path: Path) -> None:
+    rig = started(tmp_path / "s.db", Heard(), Board(uvi=5.0, cadence_ms=5_000))
+    rig.run(5 * MINUTE_S, step_ms=1_000)
+    identity = close_elsewhere(rig)
+    rig.run(11, step_ms=1_000)
+    rig.finish()
+    rig.start()
+    rig.run(MINUTE_S, step_ms=1_000)
+    rig.boards["rock-1"].uvi = 10.0
+    rig.run(MINUTE_S, step_ms=1_000)
+    (graver,) = rig.store.events.open()
+    assert (graver.evidence["certainty"], graver.identity != identity) == ("far", True)
+    assert close_elsewhere(rig) == graver.identity
+    rig.run(11, step_ms=1_000)
+    rig.finish()
+    rig.start()
+    rig.run(20 * MINUTE_S, step_ms=5_000)
+    assert rig.store.events.open() == []
+    rig.finish()
+
+
+def test_a_ceiling_passed_is_told_anew_after_an_hour_in_which_nobody_could_see_it(tmp_path: Path) -> None:
+    rig = started(tmp_path / "s.db", Heard(), Board(uvi=5.0, cadence_ms=5_000, ring=10))
+    rig.run(5 * MINUTE_S, step_ms=1_000)
+    identity = close_elsewhere(rig)
+    rig.run(11, step_ms=1_000)
+    rig.finish()
+    rig.away(61 * MINUTE_S)
+    rig.start()
+    rig.run(5 * MINUTE_S, step_ms=5_000)
+    (again,) = rig.store.events.open()
+    assert (again.kind, again.identity != identity) == (EventKind.OVER_CEILING, True)
+    rig.finish()
+
+
+def test_an_event_closed_by_hand_says_nothing_of_a_ceiling_that_is_another_since(tmp_path: Path) -> None:
+    rig = started(tmp_path / "s.db", Heard(), Board(uvi=5.0, cadence_ms=5_000))
+    rig.run(5 * MINUTE_S, step_ms=1_000)
+    identity = close_elsewhere(rig)
+    rig.run(11, step_ms=1_000)
+    rig.finish()
+    rig.settings = config(CONFIG.replace("ceiling_uvi = 4.0", "ceiling_uvi = 3.0"))
+    rig.start()
+    rig.run(5 * MINUTE_S, step_ms=5_000)
+    (lower,) = rig.store.events.open()
+    assert (lower.evidence["limit_uvi"], lower.identity != identity) == (3.0, True)
+    rig.finish()
+
+
+def test_a_silence_closed_by_hand_stays_closed_over_a_restart_until_the_board_has_spoken(
+    tmp_path: Path,
+) -> None:
+    rig = started(tmp_path / "s.db", Heard(), Board(cadence_ms=5_000))
+    rig.run(60, step_ms=1_000)
+    rig.unplug("rock-1")
+    rig.run(60, step_ms=1_000)
+    identity = close_elsewhere(rig)
+    rig.run(11, step_ms=1_000)
+    rig.finish()
+    rig.away(24 * 60 * MINUTE_S)
+    rig.start()
+    rig.run(60 * MINUTE_S, step_ms=5_000)
+    assert rig.store.events.open() == []
+    rig.plug("rock-1")
+    rig.run(60, step_ms=1_000)
+    rig.unplug("rock-1")
+    rig.run(60, step_ms=1_000)
+    (again,) = rig.store.events.open()
+    assert (again.kind, again.identity != identity) == (EventKind.BOARD_SILENT, True)
+    rig.finish()
+
+
+def test_what_was_closed_by_hand_is_forgotten_with_its_spot(tmp_path: Path) -> None:
+    rig = started(tmp_path / "s.db", Heard(), Board(uvi=5.0, cadence_ms=5_000))
+    rig.run(5 * MINUTE_S, step_ms=1_000)
+    identity = close_elsewhere(rig)
+    rig.run(11, step_ms=1_000)
+    rig.finish()
+    rig.settings = config(CONFIG.replace("spot.ledge", "spot.shelf"))
+    rig.calibrations = {"shelf": calibration()}
+    rig.start()
+    rig.run(MINUTE_S, step_ms=1_000)
+    assert rig.store.events.causes_last() == []
+    closed = rig.store.events.get(identity)
+    assert closed is not None
+    assert closed.closing == "by hand"
     rig.finish()
 
 
