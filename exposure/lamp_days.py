@@ -18,8 +18,9 @@ _LEAST_SETTLED_HOURS = 0.5
 _FLICKER_MS = 5 * 60_000
 # Up to strength: nine tenths of the day's level.
 _UP_PART = 0.9
-# Under these a level is not what the same lamp gave on another day.
-_UNLIKE = Flag.SATURATED | Flag.ABOVE_RANGE | Flag.NEGATIVE | Flag.TEMPERATURE | Flag.OTHER_LAMP_KIND
+# Under these a level is not what the same lamp gave on another day.  One beyond what was calibrated is: the
+# same curve gives it each day, and a lamp that rises past the highest pair must not seem to stand still.
+_UNLIKE = Flag.SATURATED | Flag.NEGATIVE | Flag.TEMPERATURE | Flag.OTHER_LAMP_KIND
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,7 +46,7 @@ def lamp_day(samples: Samples, bounds: DayBounds, *, max_gap_s: float | None = N
     """Return a lamp's day from its spot's samples, all derived by one calibration.
 
     `max_gap_s` as in `profile.day_profile`.  Samples whose flags say that they are not like others
-    (saturated, extrapolated, too warm, another kind of lamp) do not go into the level.
+    (saturated, under dark, too warm, another kind of lamp) do not go into the level.
     """
     if max_gap_s is None:
         max_gap_s = default_max_gap_s(cadence_s(samples) if len(samples) > 1 else 0.0)

@@ -65,11 +65,21 @@ def test_too_little_settled_light_is_no_level():
     assert day.hours_on == pytest.approx(0.9, abs=0.02)
 
 
-@pytest.mark.parametrize("flag", [Flag.SATURATED, Flag.ABOVE_RANGE, Flag.TEMPERATURE, Flag.OTHER_LAMP_KIND])
+@pytest.mark.parametrize("flag", [Flag.SATURATED, Flag.NEGATIVE, Flag.TEMPERATURE, Flag.OTHER_LAMP_KIND])
 def test_samples_unlike_others_do_not_make_the_level(flag):
     uvi = lit()
     uvi[HOUR > 12] *= 1.5
     assert day_of(uvi, np.where(HOUR > 12, int(flag), 0)).level_uvi == pytest.approx(2.0, rel=0.005)
+
+
+def test_a_lamp_that_rises_past_what_was_calibrated_does_not_seem_to_stand_still():
+    # the highest pair was at 2.0, and noise puts half of the samples beyond it
+    uvi = lit() * np.random.default_rng(1).normal(1.0, 0.02, HOUR.shape)
+    flags = np.where(uvi > 2.0, int(Flag.ABOVE_RANGE), 0)
+    assert day_of(uvi, flags).level_uvi == pytest.approx(2.0, rel=0.005)
+    assert day_of(1.5 * uvi, np.full(HOUR.shape, int(Flag.ABOVE_RANGE))).level_uvi == pytest.approx(
+        3.0, rel=0.005
+    )
 
 
 def test_a_dark_day_and_an_unseen_day():

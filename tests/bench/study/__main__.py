@@ -1,7 +1,11 @@
-"""Run the study and print its table: `python -m tests.bench.study [SEED]`."""
+"""Run the study and print its table: `python -m tests.bench.study [SEED [REACH_UVI]]`.
+
+With REACH_UVI each spot was calibrated up to that UVI only.
+"""
 
 # ruff: noqa: T201 - a study prints what it found
 
+import math
 import sys
 import time
 
@@ -48,10 +52,13 @@ def main() -> None:
     """Run it and print it."""
     seed = int(sys.argv[1]) if len(sys.argv) > 1 else 1
     began = time.perf_counter()
-    verdict, years = Verdict(), lamps(seed)
+    reach_uvi = float(sys.argv[2]) if len(sys.argv) > 2 else math.inf
+    verdict, years = Verdict(), lamps(seed, reach_uvi=reach_uvi)
     for lamp in years:
         verdict.add(judge(run(lamp)))
     print(table(verdict, len(years), DAYS))
+    if reach_uvi < math.inf:
+        print(f"\nof the days not told, {verdict.silent_breaches} were not told as above the band either")
     print(f"\nseed {seed}, {len(years)} lamps, {DAYS} days, {time.perf_counter() - began:.0f} s")
 
 

@@ -67,11 +67,16 @@ class Score:
 
 @dataclass(slots=True)
 class Verdict:
-    """The scores of a year by kind, forecasts that held their interval, and breaches within the doubt."""
+    """The scores of a year by kind, forecasts that held their interval, and breaches of the ceiling.
+
+    Silent ones were beyond doubt, and told neither as over the ceiling nor as above the band; doubtful ones
+    were within the doubt.
+    """
 
     scores: dict[EventKind, Score] = field(default_factory=dict)
     forecasts: int = 0
     forecasts_held: int = 0
+    silent_breaches: int = 0
     doubtful_breaches: int = 0
     doubtful_told: int = 0
 
@@ -83,6 +88,7 @@ class Verdict:
             self.score(kind).add(score)
         self.forecasts += other.forecasts
         self.forecasts_held += other.forecasts_held
+        self.silent_breaches += other.silent_breaches
         self.doubtful_breaches += other.doubtful_breaches
         self.doubtful_told += other.doubtful_told
 
@@ -171,16 +177,23 @@ def _judge_limit(run: Run, kind: EventKind, truth: np.ndarray, seen: np.ndarray,
             score.false += 1
     for day in range(len(truth)):
         first = day * 1440
-        spans = [(_minute(run, event.opened_ms), _closed_minute(run, event)) for event in events]
-        told = any(begin < first + 1440 and end >= first for begin, end in spans)
+        told = _open_on(run, events, day)
         part = slice(first + _WARM_MINUTE, first + OFF_MINUTE)
         usable = seen[part] & ~unclear[part]
         if _longest(beyond(flat[part], _DOUBT) & usable) >= needed:
             score.had_to += 1
             score.told += told
+            if kind is EventKind.OVER_CEILING and not told:
+                verdict.silent_breaches += not _open_on(run, _of_kind(run, EventKind.ABOVE_BAND), day)
         elif kind is EventKind.OVER_CEILING and _longest(beyond(flat[part], 0.0) & usable) >= 17:
             verdict.doubtful_breaches += 1
             verdict.doubtful_told += told
+
+
+def _open_on(run: Run, events: Sequence[Event], day: int) -> bool:
+    first = day * 1440
+    spans = [(_minute(run, event.opened_ms), _closed_minute(run, event)) for event in events]
+    return any(begin < first + 1440 and end >= first for begin, end in spans)
 
 
 def _closed_minute(run: Run, event: Event) -> int:

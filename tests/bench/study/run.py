@@ -31,7 +31,7 @@ def run(lamp: Lamp, days: int = DAYS) -> Run:
     """Judge the first `days` of a lamp's year."""
     spot = lamp.plan.name
     start_ms = lamp.bounds(0).start_ms
-    watch = SpotWatch(spot, BAND, SETTINGS)
+    watch = SpotWatch(spot, BAND, SETTINGS, reach_uvi=lamp.reach_uvi)
     watch.expect(CADENCE_S)
     board = BoardWatch("board", silent_after_s=default_silence_s(CADENCE_S), started_ms=start_ms)
     events: dict[str, Event] = {}

@@ -1,11 +1,13 @@
 """The simulated year: what truly happens under each lamp, and what its sensor makes of it."""
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date, timedelta
 
 import numpy as np
 
+from calibrate.conversion import EXTRAPOLATED_SHARE, extrapolated
 from calibrate.samples import Flag, Samples
 from exposure.bands import Band
 from exposure.days import DayBounds, day_bounds
@@ -63,7 +65,8 @@ class Lamp:
     """A lamp's true year.
 
     `level_uvi` is what its spot truly gets once it is warm, day by day; `ageing_uvi` the same without season
-    and weather; `changes` the days on which a new baseline begins.
+    and weather; `changes` the days on which a new baseline begins.  Beyond `reach_uvi` the spot's calibration
+    was not compared with a meter, and its sensor goes wrong by `bend` times the excess.
     """
 
     plan: Plan
@@ -73,6 +76,8 @@ class Lamp:
     incidents: tuple[Incident, ...]
     bias: float
     seed: int
+    reach_uvi: float = math.inf
+    bend: float = 0.0
 
     def bounds(self, day: int) -> DayBounds:
         return day_bounds(FIRST_DAY + timedelta(days=day), "UTC")
@@ -105,7 +110,8 @@ class Lamp:
         truth = self.truth_uvi(day)
         uvi = truth * (1 + self.bias) * (1 + rng.normal(0, NOISE_RELATIVE, 1440))
         uvi = np.maximum(uvi + rng.normal(0, NOISE_UVI, 1440), 0.0)
-        flags = np.zeros(1440, np.uint32)
+        uvi += self.bend * np.maximum(uvi - self.reach_uvi, 0.0)
+        flags = np.where(uvi > self.reach_uvi, np.uint32(Flag.ABOVE_RANGE), np.uint32(0))
         kept = np.ones(1440, np.bool_)
         for each in self.incidents:
             part = each.on(day)
@@ -119,7 +125,7 @@ class Lamp:
                 flags[part] |= np.uint32(_FLAG_OF[each.kind])
                 if each.kind is EventKind.SENSOR_WITHOUT_VALUE:
                     uvi[part] = np.nan
-        u_uvi = np.hypot(U_RELATIVE * uvi, U_DARK_UVI)
+        u_uvi = np.hypot(np.hypot(U_RELATIVE * uvi, U_DARK_UVI), extrapolated(uvi, self.reach_uvi))
         at_ms = self.bounds(day).start_ms + MINUTE * 60_000
         return Samples(at_ms[kept], uvi[kept], u_uvi[kept], flags[kept])
 
@@ -147,9 +153,14 @@ PLANS = (
 )
 
 
-def lamps(seed: int, plans: Sequence[Plan] = PLANS) -> list[Lamp]:
-    """Return the lamps' years, reproducible by seed."""
-    return [_lamp(plan, 1000 * seed + number) for number, plan in enumerate(plans)]
+def lamps(seed: int, plans: Sequence[Plan] = PLANS, reach_uvi: float = math.inf) -> list[Lamp]:
+    """Return the lamps' years, reproducible by seed; their sensors calibrated up to `reach_uvi`."""
+    years = [_lamp(plan, 1000 * seed + number) for number, plan in enumerate(plans)]
+    if reach_uvi == math.inf:
+        return years
+    rng = np.random.default_rng([seed, 98])
+    bends = np.clip(rng.normal(0, EXTRAPOLATED_SHARE, len(years)), -0.5, 0.5).tolist()
+    return [replace(lamp, reach_uvi=reach_uvi, bend=bend) for lamp, bend in zip(years, bends, strict=True)]
 
 
 def _lamp(plan: Plan, seed: int) -> Lamp:
