@@ -13,11 +13,11 @@ from exposure.events import Event as Happened
 from exposure.events import EventKind, Severity
 from ingest import acts
 from ingest.mqtt.payloads import event_fields
+from ingest.store.events_pages import FOR_EVER_MS, EventsWanted
 from ingest.store.store import Store
 
 router = APIRouter(tags=["events"], route_class=Tagged)
 
-_FOR_EVER_MS = 1 << 53
 _MOST = 500
 CURSOR = r"^[0-9]{1,16}\.[!-~]{0,150}$"  # ASCII: what else is white is not the same everywhere
 
@@ -28,9 +28,7 @@ async def events(
     from_ms: Annotated[
         AskedTime, Query(alias="from", description="Only what was open at or after that.")
     ] = 0,
-    to_ms: Annotated[
-        AskedTime, Query(alias="to", description="Only what opened before that.")
-    ] = _FOR_EVER_MS,
+    to_ms: Annotated[AskedTime, Query(alias="to", description="Only what opened before that.")] = FOR_EVER_MS,
     only_open: Annotated[
         bool | None, Query(alias="open", description="Only open ones, or only closed ones.")
     ] = None,
@@ -43,25 +41,19 @@ async def events(
     cursor: Annotated[str | None, Query(pattern=CURSOR, description="`next` of the page before.")] = None,
 ) -> Events:
     """List events, oldest first."""
+    wanted = EventsWanted(
+        subjects=None if subject is None else (("spot", subject), ("board", subject)),
+        kind=kind,
+        severity=severity,
+        is_open=only_open,
+        from_ms=from_ms or None,
+        to_ms=to_ms,
+    )
     first_ms, _, first = (cursor or "0.").partition(".")
-    begin = (int(first_ms), first)
-
-    def found(store: Store) -> list[Happened]:
-        return [
-            event
-            for event in store.events.between(from_ms, to_ms)
-            if (event.opened_ms, event.identity) >= begin
-            and only_open in (None, event.is_open)
-            and severity in (None, event.severity)
-            and kind in (None, event.kind)
-            and subject in (None, event.subject)
-        ]
-
-    known = await desk.read(found)
-    rest = known[limit:]
+    page = await desk.read(lambda store: store.events.page(wanted, limit, (int(first_ms), first)))
     return Events(
-        events=[_event(each) for each in known[:limit]],
-        next=f"{rest[0].opened_ms}.{rest[0].identity}" if rest else None,
+        events=[_event(each) for each in page.events],
+        next=None if page.next is None else "{}.{}".format(*page.next),
     )
 
 

@@ -12,9 +12,9 @@ from baskline.page.event_view import EventRow, event_rows, gravest_first
 from baskline.page.forms import done, fields, known, looking_only
 from baskline.page.pages import NavEntry, Page
 from baskline.page.rendering import render
-from exposure.events import Event, Severity
+from exposure.events import Severity
 from ingest import acts
-from ingest.config import Config
+from ingest.store.events_pages import EventsWanted
 from ingest.store.store import Store
 
 _ON_A_PAGE: Final = 30
@@ -78,30 +78,14 @@ async def _act(request: Request, what: str) -> Response:
 def _found(store: Store, desk: Desk, spot: str, before: str) -> tuple[list[EventRow], list[EventRow], str]:
     """Return the open events, a page of those that are over, and where the next begins ('' if nowhere)."""
     config, now_ms = desk.config, desk.now_ms
-    end = _place(before) if before else None
-    open_now = gravest_first(event for event in store.events.open() if _is_of(event, spot, config))
-    over = sorted(
-        (
-            event
-            for event in store.events.between(0, max(now_ms, 0) + 1)
-            if not event.is_open and _is_of(event, spot, config) and (end is None or _order(event) < end)
-        ),
-        key=_order,
-        reverse=True,
+    board = config.boards[config.spots[spot].board].identity if spot else ""
+    open_now = gravest_first(event for event in store.events.open() if not spot or event.is_of(spot, board))
+    wanted = EventsWanted(
+        subjects=(("spot", spot), ("board", board)) if spot else None, is_open=False, to_ms=now_ms + 1
     )
-    shown, rest = over[:_ON_A_PAGE], over[_ON_A_PAGE:]
-    older = f"{shown[-1].opened_ms}.{shown[-1].identity}" if rest else ""
-    return event_rows(open_now, config, now_ms), event_rows(shown, config, now_ms), older
-
-
-def _is_of(event: Event, spot: str, config: Config) -> bool:
-    if not spot:
-        return True
-    return event.is_of(spot, config.boards[config.spots[spot].board].identity)
-
-
-def _order(event: Event) -> tuple[int, str]:
-    return event.opened_ms, event.identity
+    over = store.events.page(wanted, _ON_A_PAGE, _place(before) if before else None, newest_first=True)
+    older = "" if over.next is None else "{}.{}".format(*over.next)
+    return event_rows(open_now, config, now_ms), event_rows(over.events, config, now_ms), older
 
 
 def _place(text: str) -> tuple[int, str]:

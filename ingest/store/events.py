@@ -8,6 +8,7 @@ from exposure.events import Event, EventKind, Severity
 from exposure.one_event import BY_HAND
 from ingest.store.database import Database, Row
 from ingest.store.errors import StoreError
+from ingest.store.events_pages import EventPage, EventPlace, EventsWanted, queries
 
 _FIXED = "identity, kind, subject_kind, subject, opened_ms"
 _CHANGING = "severity, sentence, advice, evidence, acknowledged_ms, closed_ms, closing"
@@ -96,12 +97,20 @@ class Events:
 
     def between(self, from_ms: int, to_ms: int) -> list[Event]:
         """Return the events that were open at any time in [from_ms, to_ms), oldest first."""
-        rows = self._database.rows(
-            f"{_SELECT} WHERE opened_ms < ? AND (closed_ms IS NULL OR closed_ms >= ?)"
-            " ORDER BY opened_ms, identity",
-            (to_ms, from_ms),
-        )
-        return [_event(row) for row in rows]
+        return list(self._found(EventsWanted(from_ms=from_ms, to_ms=to_ms), None, newest_first=False))
+
+    def page(
+        self,
+        wanted: EventsWanted,
+        limit: int,
+        begin: EventPlace | None = None,
+        *,
+        newest_first: bool = False,
+    ) -> EventPage:
+        """Return at most `limit` events from the place `begin` on, such as the `next` of another page."""
+        found = self._found(wanted, begin, newest_first=newest_first, limit=limit + 1)
+        rest = found[limit:]
+        return EventPage(tuple(found[:limit]), _place(rest[0]) if rest else None)
 
     def history(self, identity: str) -> list[Event]:
         """Return every state that the event has had, first to last."""
@@ -111,6 +120,20 @@ class Events:
             (identity,),
         )
         return [_event(row) for row in rows]
+
+    def _found(
+        self, wanted: EventsWanted, begin: EventPlace | None, *, newest_first: bool, limit: int = -1
+    ) -> list[Event]:
+        way = "DESC" if newest_first else "ASC"
+        parts = [
+            self._database.rows(
+                f"{_SELECT} {query.text} ORDER BY opened_ms {way}, identity {way} LIMIT ?",
+                (*query.values, limit),
+            )
+            for query in queries(wanted, begin, newest_first=newest_first)
+        ]
+        found = sorted((_event(row) for part in parts for row in part), key=_place, reverse=newest_first)
+        return found if limit < 0 else found[:limit]
 
     def _known(self, identity: str) -> Event:
         known = self.get(identity)
@@ -149,6 +172,10 @@ def _with_firsts_of(known: Event, event: Event) -> Event:
     if known.closed_ms is not None:
         merged = replace(merged, closed_ms=known.closed_ms, closing=known.closing)
     return merged
+
+
+def _place(event: Event) -> EventPlace:
+    return event.opened_ms, event.identity
 
 
 def _event(row: Row) -> Event:

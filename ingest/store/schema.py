@@ -267,8 +267,17 @@ MIGRATIONS: tuple[Migration, ...] = (
         ),
     ),
     Migration(
-        "events closed by hand",
+        "events closed by hand, and found in pages",
         (
+            # Each begins with what is asked for and goes on as a page is ordered.
+            "DROP INDEX event_by_time",
+            "DROP INDEX event_open",
+            "CREATE INDEX event_by_time ON event (opened_ms, identity)",
+            "CREATE INDEX event_open ON event (opened_ms, identity) WHERE closed_ms IS NULL",
+            "CREATE INDEX event_by_subject ON event (subject_kind, subject, opened_ms, identity)",
+            "CREATE INDEX event_by_kind ON event (kind, opened_ms, identity)",
+            "CREATE INDEX event_by_severity ON event (severity, opened_ms, identity)",
+            "CREATE INDEX event_by_closing ON event (closed_ms, opened_ms)",
             # Those whose cause lasts, as far as is known: it is not told again until it has gone.
             "CREATE TABLE closed_by_hand (identity TEXT PRIMARY KEY) STRICT, WITHOUT ROWID",
         ),
