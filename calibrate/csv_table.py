@@ -100,7 +100,7 @@ def parse_table(text: str, *, file: str) -> Table:
     """Read a table out of a text; `file` names it in errors."""
     settings: dict[str, str] = {}
     setting_lines: dict[str, int] = {}
-    lines = _content_lines(text)
+    lines = _content_lines(text.removeprefix("\ufeff"))  # as spreadsheets begin UTF-8
     for number, line in lines:
         if not line.startswith("#"):
             separator = next((mark for mark in (";", "\t") if mark in line), ",")

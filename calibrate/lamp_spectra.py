@@ -12,9 +12,8 @@ from importlib.resources import files
 import numpy as np
 
 from calibrate.arrays import FloatArray
-from calibrate.calibration import LampFactor
 from calibrate.lamp_kinds import LAMP_KINDS, lamp_kind
-from calibrate.mismatch import MismatchError, mismatch
+from calibrate.mismatch import Mismatch, MismatchError, mismatch
 from calibrate.spectra import (
     LONGEST_NM,
     RELATIVE_UNCERTAINTY,
@@ -23,6 +22,9 @@ from calibrate.spectra import (
     Spectrum,
     parse_spectrum,
 )
+
+MOST_FACTOR, MOST_U_RELATIVE = 50.0, 0.5
+"""Beyond these a factor is no correction.  Judgement."""
 
 _NM = np.linspace(SHORTEST_NM, LONGEST_NM, 301)
 
@@ -105,22 +107,31 @@ def sensor_responses(sensor_kind: str) -> dict[str, Spectrum]:
     return found
 
 
-def lamp_factors(response: Spectrum, calibrated_kind: str) -> tuple[LampFactor, ...]:
-    """Return factors to the other lamp kinds out of the lamp models, each with its uncertainty.
+def response_behind(sensor_kind: str, channels: tuple[str, ...]) -> Spectrum | None:
+    """Return the response behind a calibration; None if its sensor is unknown, or it reads several channels.
 
-    Kinds under which the sensor sees so little, or the models say so little, that the factor would be
-    beyond 50 or its relative uncertainty beyond 50 % are left out.  The factors may be put into a
-    calibration; samples under the other kind stay flagged.
+    `sensor_kind` may name more than the sensor, as boards do: `guva-s12sd+ads1115`.
     """
-    own = lamp_model(calibrated_kind)
-    factors = []
-    for kind in LAMP_KINDS:
-        if kind == calibrated_kind:
-            continue
-        try:
-            found = mismatch(response, own, lamp_model(kind))
-        except MismatchError:
-            continue
-        if 1 / 50 <= found.factor <= 50 and found.u_relative <= 0.5:
-            factors.append(LampFactor(kind, found.factor, found.u_relative, "models of both lamp kinds"))
-    return tuple(factors)
+    if len(channels) != 1:
+        return None
+    for part in sensor_kind.split("+"):
+        responses = sensor_responses(part)
+        if len(responses) == 1:
+            return next(iter(responses.values()))
+        if responses:
+            return responses.get(channels[0].partition("_")[0])
+    return None
+
+
+def factor_under(light: Spectrum, response: Spectrum, calibrated_kind: str) -> Mismatch | None:
+    """Return what the UVI of a sensor calibrated under a kind of lamp has to be multiplied by under a light.
+
+    The kind is taken as its model has it.  None where the sensor sees so little, or so little is known, that
+    the factor would be beyond 50 or its relative uncertainty beyond 50 %.
+    """
+    try:
+        found = mismatch(response, lamp_model(calibrated_kind), light)
+    except MismatchError:
+        return None
+    usable = 1 / MOST_FACTOR <= found.factor <= MOST_FACTOR and found.u_relative <= MOST_U_RELATIVE
+    return found if usable else None

@@ -1,6 +1,7 @@
 """Spectra: functions of the wavelength, and integrals of their products."""
 
 import math
+from collections.abc import Collection
 from dataclasses import dataclass
 from enum import StrEnum
 from pathlib import Path
@@ -107,20 +108,20 @@ _TO_W_M2 = {
 }
 
 
-def parse_spectrum(text: str, *, file: str) -> Spectrum:
+def parse_spectrum(text: str, *, file: str, of: Collection[str] = tuple(_TO_W_M2)) -> Spectrum:
     """Read a spectrum from the text of a CSV file.
 
-    Columns: `wavelength_nm` and one of `irradiance_w_m2_nm`, `irradiance_mw_m2_nm`,
+    Columns: `wavelength_nm` and one of `of`: `irradiance_w_m2_nm`, `irradiance_mw_m2_nm`,
     `irradiance_uw_cm2_nm`, `response`.  Settings: `source`, `nature` (measured, digitised or model),
     `u_relative`.  Small negative values, as noise makes them, count as zero.  Raises `TableFileError`.
     """
     table = parse_table(text, file=file)
     table.refuse_unknown_settings(("source", "nature", "u_relative", "sensor", "channel"))
     table.require_columns("wavelength_nm")
-    names = [name for name in table.columns if name in _TO_W_M2]
+    names = [name for name in table.columns if name in of]
     if len(names) != 1:
         raise TableFileError(
-            "one column of values is needed", where=file, remedy=f"Name it one of {', '.join(_TO_W_M2)}"
+            "one column of values is needed", where=file, remedy=f"Name it one of {', '.join(of)}"
         )
     try:
         nature = Nature(table.settings.get("nature", Nature.MEASURED))
@@ -156,7 +157,7 @@ def read_spectrum(path: Path) -> Spectrum:
         text = path.read_text(encoding="utf-8")
     except (OSError, UnicodeDecodeError) as error:
         raise TableFileError(f"cannot be read ({error})", where=str(path)) from None
-    spectrum = parse_spectrum(text, file=str(path))
+    spectrum = parse_spectrum(text, file=str(path), of=[name for name in _TO_W_M2 if name != "response"])
     weighted = spectrum.value * ERYTHEMA.at(spectrum.wavelength_nm)
     if float(weighted.max()) <= 0:
         raise TableFileError("nothing between 250 and 400 nm", where=str(path))

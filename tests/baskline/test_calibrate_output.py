@@ -43,6 +43,7 @@ def test_fits_and_predictions_have_the_documented_keys(tmp_path: Path, model: st
     as_documented(said("calibrate", "fit", points, "--json", "-o", file, *asked), FIT)
     as_documented(said("calibrate", "predict", file, "--json", "--at", "uva_counts=5000"), PREDICT)
     as_documented(said("calibrate", "show", file, "--json"), SHOW)
+    as_documented(said("calibrate", "show", file, "--under", "metal-halide", "--json"), SHOW)
 
 
 def test_what_is_said_of_a_spot_has_the_documented_keys(tmp_path: Path) -> None:

@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from calibrate.erythema import ERYTHEMA
 from calibrate.lamp_kinds import LAMP_KINDS, UnknownLampKindError
-from calibrate.lamp_spectra import lamp_factors, lamp_model, sensor_responses
+from calibrate.lamp_spectra import factor_under, lamp_model, response_behind, sensor_responses
 from calibrate.mismatch import CORRELATION_NM, MismatchError, mismatch, mismatch_factor
 from calibrate.spectra import Nature, Spectrum, parse_spectrum
 
@@ -93,10 +93,34 @@ def test_an_unknown_sensor_has_no_response():
     assert sensor_responses("abc123") == {}
 
 
-def test_factors_to_other_kinds_are_honest_about_themselves():
-    factors = {other.lamp_kind: other for other in lamp_factors(SENSOR, "t5")}
-    assert "t5" not in factors
-    assert factors["t8"].factor == pytest.approx(1)
-    assert all(0.1 < other.u_relative <= 0.5 and other.source for other in factors.values())
+@pytest.mark.parametrize(
+    ("sensor", "channels", "of"),
+    [
+        ("ltr390", ("uv_counts",), ("ltr390", "uvs")),
+        ("guva-s12sd+ads1115", ("photodiode_mv",), ("guva-s12sd", "uv")),
+        ("tmp117+as7331", ("uvb_counts",), ("as7331", "uvb")),
+    ],
+)
+def test_the_response_behind_a_calibration_is_found_by_sensor_and_channel(sensor, channels, of):
+    assert response_behind(sensor, channels) is sensor_responses(of[0])[of[1]]
+
+
+@pytest.mark.parametrize(
+    ("sensor", "channels"),
+    [("abc123", ("uv_counts",)), ("as7331", ("uva_counts", "uvb_counts")), ("as7331", ("clear_counts",))],
+)
+def test_where_no_response_is_known_none_is_guessed(sensor, channels):
+    assert response_behind(sensor, channels) is None
+
+
+def test_factors_to_another_light_are_honest_about_themselves():
+    t8 = factor_under(lamp_model("t8"), SENSOR, "t5")
+    assert t8.factor == pytest.approx(1)
+    assert 0.1 < t8.u_relative <= 0.5
     # Sunlight has far more UVA for the same UVI, and this sensor sees it.
-    assert factors["sun"].factor < 0.5
+    assert factor_under(lamp_model("sun"), SENSOR, "t5").factor < 0.5
+
+
+def test_a_sensor_that_sees_nothing_of_a_light_gets_no_factor():
+    blind = replace(SENSOR, wavelength_nm=np.array([251.0, 252.0]), value=np.array([1.0, 1.0]))
+    assert factor_under(lamp_model("t5"), blind, "t8") is None

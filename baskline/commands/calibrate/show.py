@@ -1,7 +1,7 @@
 """`baskline calibrate show`: a calibration's curve, budget and history."""
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
@@ -50,6 +50,14 @@ def show(
         list[str] | None,
         typer.Argument(metavar="NAME=VALUE", help="Further levels.", show_default=False),
     ] = None,
+    under: Annotated[
+        str | None,
+        typer.Option(
+            "--under",
+            metavar="LIGHT",
+            help="How far it is off under another light: a spectrum as CSV, or a kind of lamp.",
+        ),
+    ] = None,
     chart: Annotated[
         Path | None, typer.Option("--chart", metavar="FILE", help="Draw it into a .png, .svg or .pdf file.")
     ] = None,
@@ -66,6 +74,7 @@ def show(
     Examples:
       baskline calibrate show slate
       baskline calibrate show slate.toml --at uva_counts=812 temperature_c=31
+      baskline calibrate show slate --under metal-halide
     """
     from calibrate.budget import budget
     from calibrate.calibration_file import read_calibration
@@ -85,14 +94,18 @@ def show(
         from baskline.charts.calibration import save_calibration_chart
 
         save_calibration_chart(calibration, pairs_of(calibration), chart)
+    other_light = None if under is None else _under(calibration, under)
     records = [] if configured is None else _records(what, store_of(configured, store))
     if as_json:
         from baskline.calibration_json import calibration_fields, history_fields
 
         history = None if configured is None else history_fields(records)
-        print_json({**calibration_fields(calibration, result, levels), "history": history})
+        document = calibration_fields(calibration, result, levels)
+        print_json({**document, "under": other_light, "history": history})
         return
     _tell(calibration, result, levels)
+    if other_light is not None:
+        _tell_under(other_light, calibration)
     if configured is not None:
         _tell_history(records, configured)
     if chart is not None:
@@ -115,6 +128,34 @@ def _tell(calibration: "Calibration", result: "Budget", levels: "dict[str, float
     say(words, "")
     for line in budget_lines(result, levels):
         say(words, line, hang=6)
+
+
+def _under(calibration: "Calibration", light: str) -> dict[str, Any]:
+    """Return what is known of the calibration under a light: a kind of lamp by its model, or a file."""
+    from baskline.spectrum_document import under_fields
+    from calibrate.lamp_kinds import LAMP_KINDS
+    from calibrate.lamp_spectra import lamp_model
+    from calibrate.nearest import did_you_mean
+    from calibrate.spectra import read_spectrum
+
+    if light in LAMP_KINDS:
+        return under_fields(calibration, lamp_model(light), light)
+    if not Path(light).suffix and not Path(light).exists():
+        raise ShowCommandError(
+            f"there is no kind of lamp {light!r}, nor a file of that name",
+            where="--under",
+            remedy=did_you_mean(light, LAMP_KINDS),
+        )
+    return under_fields(calibration, read_spectrum(Path(light)), None)
+
+
+def _tell_under(under: dict[str, Any], calibration: "Calibration") -> None:
+    from baskline.spectrum_document import under_lines
+
+    words = console()
+    say(words, "")
+    for line in under_lines(under, calibration):
+        say(words, line, hang=4)
 
 
 def _tell_history(records: "list[CalibrationRecord]", config: "Config") -> None:
