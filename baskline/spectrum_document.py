@@ -65,7 +65,7 @@ def under_lines(under: Mapping[str, Any], calibration: Calibration) -> Iterator[
     )
     if under["lamp_kind"] == calibration.lamp_kind:
         return
-    yield "  Better: calibrate under this lamp. Until then, into the calibration file, less its identity line:"
+    yield "  Better: calibrate under this lamp. Until then, in the calibration file, less its identity line:"
     yield f"    [lamp_factors.{under['lamp_kind'] or 'KIND'}]"
     yield f"    factor = {factor:g}"
     yield f"    u_relative = {u_relative:g}"
