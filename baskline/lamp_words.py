@@ -9,13 +9,13 @@ from baskline.measured_words import measured, plain_day, rounded_like, times
 from calibrate.lamp_kinds import LAMP_KINDS
 from exposure.day_json import rounded
 from exposure.lamps import BURN_IN_HOURS, LampState
-from ingest.lamp_views import hung_since
+from ingest.lamp_views import hung_since, now_since
 from ingest.store.lamp_changes import LampChangeKind
 
 if TYPE_CHECKING:
     from exposure.lamps import Forecast, LampReport
     from ingest.config import Config
-    from ingest.lamp_views import LampView
+    from ingest.lamp_views import LampView, Since
     from ingest.store.lamp_changes import LampChange
 
 SCHEMA: Final = "baskline.lamps/1"
@@ -82,17 +82,18 @@ def lamp_words(lamp: str, config: "Config") -> str:
 
 def since_words(lamp: str, changes: "Sequence[LampChange]", config: "Config") -> str:
     """Return since when a lamp hangs, and since when as it does now."""
-    hung = hung_since(config, lamp, changes)
-    later = [each for each in changes if not each.withdrawn and each.day > hung]
-    last = f"; as it is now since {plain_day(later[-1].day)}" if later else ""
-    return f"{plain_day(hung)}{last}"
+    hung, now = hung_since(config, lamp, changes), now_since(config, lamp, changes)
+    last = "" if now == hung else f"; as it is now since {_day_words(now)}"
+    return f"{_day_words(hung)}{last}"
 
 
 def hours_words(views: "Sequence[LampView]") -> str:
     """Return for how long a lamp has burned, by the spot that saw most of it."""
-    best = max((view.report for view in views), key=lambda report: report.hours_seen)
+    best = max((view.report for view in views), key=lambda report: (report.hours_seen, report.hours_on))
     if best.days == 0:
-        return "not known: nothing was seen of it yet"
+        if best.hours_on == 0:
+            return "not known: nothing was seen of it yet"
+        return f"about {best.hours_on:.0f} h"
     return (
         f"about {best.hours_on:.0f} h, of which {best.hours_seen:.0f} h were seen;"
         f" seen to come on {times(best.switch_ons)} in {best.days} days"
@@ -181,20 +182,26 @@ def forecast_words(forecast: "Forecast") -> str:
 def change_words(change: "LampChange") -> str:
     """Return a change in words."""
     note = f" ({change.note})" if change.note else ""
-    return f"{plain_day(change.day)}, {CHANGE_WORDS[change.what]}{note}"
+    return f"{_day_words(change)}, {CHANGE_WORDS[change.what]}{note}"
 
 
-def what_follows_words(what: LampChangeKind) -> str:
-    """Return what a change means for what is said of the lamp, and what to measure after it."""
-    if what is LampChangeKind.LAMP:
+def _day_words(when: "Since | LampChange") -> str:
+    """Return a day, with the time where it is known."""
+    return f"{plain_day(when.day)}{'' if when.moment is None else f' at {when.moment.clock}'}"
+
+
+def what_follows_words(change: "LampChange") -> str:
+    """Return what a change means for what is said of the lamp, from when on, and what to measure after it."""
+    if change.moment is None:
+        begin, judged = "with the whole of that day, as its time is not known", "from that day on, all of it"
+    else:
+        begin, judged = f"at {change.moment.clock}", f"from {change.moment.clock} on"
+    if change.what is LampChangeKind.LAMP:
         return (
-            "Its hours and its burn-in of 100 h begin anew. Compare the spots under it with your meter today"
-            " and again after the burn-in"
+            f"Its hours and its burn-in of 100 h begin anew {begin}. Compare the spots under it with your"
+            " meter today and again after the burn-in"
         )
-    return (
-        "Its hours go on, and its level is judged from this day on. Compare the spots under it with your"
-        " meter"
-    )
+    return f"Its hours go on, and its level is judged {judged}. Compare the spots under it with your meter"
 
 
 def _u_level(view: "LampView") -> float | None:
@@ -214,7 +221,7 @@ def lamps_fields(
                 "lamp": lamp,
                 "label": config.lamp_name(lamp),
                 "kind": config.lamps[lamp].kind,
-                "installed": hung_since(config, lamp, changes[lamp]).isoformat(),
+                "installed": hung_since(config, lamp, changes[lamp]).day.isoformat(),
                 "distance_cm": config.lamps[lamp].distance_cm,
                 "between": list(config.lamps[lamp].between),
                 "package_claim_uvi": config.lamps[lamp].package_claim_uvi,
@@ -233,6 +240,7 @@ def change_fields(change: "LampChange") -> dict[str, Any]:
     return {
         "id": change.change_id,
         "date": change.day.isoformat(),
+        "time": None if change.moment is None else change.moment.clock,
         "what": change.what.value,
         "note": change.note,
         "withdrawn": change.withdrawn,

@@ -1,18 +1,24 @@
 """What a keeper does about a lamp: noting a change of it, and taking back what was noted by mistake."""
 
 from collections.abc import Mapping
-from datetime import date
+from dataclasses import replace
+from datetime import date, time
 from types import MappingProxyType
 from typing import Final
 
 from calibrate.errors import KeeperError
 from calibrate.nearest import did_you_mean
-from exposure.days import local_date
+from exposure.days import day_bounds, iso_local, local_date, local_time_ms
+from exposure.lamp_days import lamp_day
 from ingest.config import Config
-from ingest.store.lamp_changes import LampChange, LampChangeKind
+from ingest.history import History
+from ingest.store.day_rows import AROUND_MS
+from ingest.store.lamp_changes import LampChange, LampChangeKind, Moment, SeenBefore
 from ingest.store.store import Store
 
 MOST_NOTE_CHARACTERS: Final = 500
+# Nobody puts a lamp in twice within five minutes; but a button is pressed twice.
+_SAME_MS: Final = 300_000
 
 
 class LampActError(KeeperError):
@@ -31,20 +37,35 @@ _WANT_CHANGING: Final[Mapping[LampChangeKind, tuple[str, ...]]] = MappingProxyTy
 
 
 def note_lamp_change(
-    store: Store, config: Config, lamp: str, what: LampChangeKind, day: date, note: str, now_ms: int
+    store: Store,
+    config: Config,
+    lamp: str,
+    what: LampChangeKind,
+    day: date,
+    note: str,
+    now_ms: int,
+    *,
+    clock: time | None = None,
 ) -> LampChange:
-    """Note that a lamp was changed on a local day: from there on a new baseline counts.
+    """Note that a lamp was changed: from there on a new baseline counts.
 
-    `LampActError` for a lamp that is not configured, a day to come or before the lamp was put in, a note
+    It was changed on the local day `day` when the clock showed `clock`; without that today means now, and of
+    an earlier day only the day is known.
+
+    `LampActError` for a lamp that is not configured, a time to come or before the lamp was put in, a note
     that is no line of text, and for a change that is noted already.
     """
     _refuse_unknown(config, lamp)
-    today = local_date(now_ms, config.bridge.time_zone)
-    if day > today:
+    zone = config.bridge.time_zone
+    today = local_date(now_ms, zone)
+    at_ms = now_ms if day == today else None
+    if clock is not None and day <= today:
+        at_ms = local_time_ms(day, 60 * clock.hour + clock.minute, zone)
+    if day > today or (at_ms is not None and at_ms > now_ms):
         raise LampActError(
-            f"{day.isoformat()} is still to come",
+            f"{day.isoformat()}{'' if clock is None else f' {clock:%H:%M}'} is still to come",
             where=f"lamp {lamp}",
-            remedy="Note a change on the day on which it is made, or later",
+            remedy="Note a change when it is made, or later",
         )
     installed = config.lamps[lamp].installed
     if day < installed:
@@ -62,13 +83,36 @@ def note_lamp_change(
         )
     with store.transaction():
         for known in store.lamp_changes.of(lamp):
-            if (known.day, known.what) == (day, what) and not known.withdrawn:
+            if (known.day, known.what) == (day, what) and not known.withdrawn and _is_same(known, at_ms):
                 raise LampActError(
                     f"that is noted already, as change {known.change_id}",
                     where=f"lamp {lamp}",
                     remedy="Withdraw that one first if its note is wrong",
                 )
-        return store.lamp_changes.add(lamp, day, what, note, now_ms)
+        moment = None if at_ms is None else _moment(store, config, lamp, day, at_ms)
+        return store.lamp_changes.add(lamp, day, what, note, now_ms, moment)
+
+
+def _is_same(known: LampChange, at_ms: int | None) -> bool:
+    """Return whether a change of that day and kind is most likely the one that is noted now."""
+    if known.moment is None or at_ms is None:
+        return True
+    return abs(known.moment.at_ms - at_ms) < _SAME_MS
+
+
+def _moment(store: Store, config: Config, lamp: str, day: date, at_ms: int) -> Moment:
+    """Return a moment, with what each spot saw of the lamp on that day by then: later it may be forgotten."""
+    zone = config.bridge.time_zone
+    history = History(store)
+    whole = day_bounds(day, zone)
+    before = {}
+    for spot in (key for key, configured in config.spots.items() if configured.lamp == lamp):
+        before[spot] = SeenBefore(hours_on=0.0, coverage=1.0)
+        if at_ms > whole.start_ms:
+            samples = history.samples(spot, whole.start_ms - AROUND_MS, at_ms + AROUND_MS)
+            seen = lamp_day(samples, replace(whole, end_ms=at_ms))
+            before[spot] = SeenBefore(seen.hours_on, seen.coverage)
+    return Moment(at_ms, iso_local(at_ms, zone)[11:16], before)
 
 
 def withdraw_lamp_change(store: Store, config: Config, lamp: str, change_id: int) -> LampChange:

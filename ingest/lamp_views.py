@@ -2,15 +2,16 @@
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, timedelta
 from statistics import median
 
+from exposure.days import day_bounds
 from exposure.lamp_days import LampDay
 from exposure.lamps import LampReport, lamp_report
 from ingest.config import Config
 from ingest.config.places import LampConfig
 from ingest.day_records import DayRecords
-from ingest.store.lamp_changes import LampChange, LampChangeKind
+from ingest.store.lamp_changes import LampChange, LampChangeKind, Moment, SeenBefore
 from ingest.store.store import Store
 
 _MOSTLY_SEEN = 0.9
@@ -19,11 +20,22 @@ _SAME_DISTANCE_PART = 0.01
 
 
 @dataclass(frozen=True, slots=True)
+class Since:
+    """Since when something is so: a local day, and the moment on it where that is known."""
+
+    day: date
+    moment: Moment | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class LampView:
     """A lamp as one of its spots has seen it.
 
     `since` is the day on which its present baseline begins; `hours_before` is for how long it had burned by
     the first of `days`, as far as that can be told; `changes` are those that count, in order.
+
+    Where the moment of a change is known, the hours are counted from it on, and `days` begin with the first
+    whole day after it: what the lamp had burned by then on that day is neither its hours nor its level.
     """
 
     lamp: str
@@ -50,45 +62,70 @@ def lamp_view(
     store: Store, config: Config, records: DayRecords, lamp: str, spot: str, until: date
 ) -> LampView:
     """Return a lamp as `spot` has seen it up to the day `until`."""
-    configured = config.lamps[lamp]
     changes = _changes(store, lamp, until)
-    hung = hung_on(store, config, lamp, until)
-    since = max([hung, *(each.day for each in changes)])
-    seen = records.lamps(spot, hung, until)
+    hung, since = hung_since(config, lamp, changes), now_since(config, lamp, changes)
+    seen = records.lamps(spot, hung.day, until)
+    first = since.day + timedelta(days=1) if _burned_before(since, spot) else since.day
     calibration = seen[-1].calibration if seen else ""
-    days = tuple(each.day for each in seen if each.day.date >= since and each.calibration == calibration)
-    hours_before = _hours_before([each.day for each in seen], hung, days[0].date if days else until)
+    days = tuple(each.day for each in seen if each.day.date >= first and each.calibration == calibration)
+    hours_before = _hours_before(
+        [each.day for each in seen],
+        hung,
+        days[0].date if days else max(first, until),
+        spot,
+        config.bridge.time_zone,
+    )
     report = lamp_report(
         days,
         config.spots[spot].band(),
         hours_before=hours_before,
-        claim_uvi=_claim_uvi(configured),
+        claim_uvi=_claim_uvi(config.lamps[lamp]),
     )
-    return LampView(lamp, spot, since, hours_before, changes, days, report)
+    return LampView(lamp, spot, since.day, hours_before, changes, days, report)
 
 
 def hung_on(store: Store, config: Config, lamp: str, until: date) -> date:
     """Return the day on which the lamp was put in that hung on the day `until`."""
-    return hung_since(config, lamp, _changes(store, lamp, until))
+    return hung_since(config, lamp, _changes(store, lamp, until)).day
 
 
-def hung_since(config: Config, lamp: str, changes: Iterable[LampChange]) -> date:
-    """Return the day on which the lamp was put in that hangs after these changes, as far as is known."""
-    new = [each.day for each in changes if each.what is LampChangeKind.LAMP and not each.withdrawn]
-    return max([config.lamps[lamp].installed, *new])
+def hung_since(config: Config, lamp: str, changes: Iterable[LampChange]) -> Since:
+    """Return since when the lamp is in that hangs after these changes, as far as is known."""
+    return now_since(config, lamp, [each for each in changes if each.what is LampChangeKind.LAMP])
+
+
+def now_since(config: Config, lamp: str, changes: Iterable[LampChange]) -> Since:
+    """Return since when a lamp is as it is after these changes, in order, as far as is known."""
+    installed = config.lamps[lamp].installed
+    counted = [each for each in changes if not each.withdrawn and each.day >= installed]
+    return Since(counted[-1].day, counted[-1].moment) if counted else Since(installed)
 
 
 def _changes(store: Store, lamp: str, until: date) -> tuple[LampChange, ...]:
     return tuple(each for each in store.lamp_changes.of(lamp) if not each.withdrawn and each.day <= until)
 
 
-def _hours_before(seen: list[LampDay], hung: date, first: date) -> float:
-    """Return for how long a lamp burned from the day it was hung to before `first`: unseen time as usual."""
+def _burned_before(since: Since, spot: str) -> bool:
+    """Return whether the lamp has, or may have, burned on that day before."""
+    if since.moment is None:
+        return False
+    before = since.moment.before.get(spot)
+    return before is None or before.hours_on > 0 or before.coverage <= _MOSTLY_SEEN
+
+
+def _hours_before(seen: list[LampDay], hung: Since, first: date, spot: str, time_zone: str) -> float:
+    """Return for how long a lamp burned from when it was hung to before `first`: unseen time as usual."""
     whole = [day.hours_on / day.coverage for day in seen if day.coverage > _MOSTLY_SEEN]
     usual = median(whole) if whole else 0.0
     before = [day for day in seen if day.date < first]
-    unseen_days = (first - hung).days - len(before)
-    return usual * unseen_days + sum(day.hours_on + usual * (1 - day.coverage) for day in before)
+    unseen_days = (first - hung.day).days - len(before)
+    hours = usual * unseen_days + sum(day.hours_on + usual * (1 - day.coverage) for day in before)
+    if hung.moment is None or first <= hung.day:
+        return hours
+    by_then = hung.moment.before.get(spot, SeenBefore(0.0, 0.0))
+    bounds = day_bounds(hung.day, time_zone)
+    share = (hung.moment.at_ms - bounds.start_ms) / (bounds.end_ms - bounds.start_ms)
+    return max(0.0, hours - by_then.hours_on - usual * share * (1 - by_then.coverage))
 
 
 def _claim_uvi(lamp: LampConfig) -> float | None:

@@ -2,13 +2,13 @@
 
 from pydantic import ConfigDict, Field
 
-from baskline.api.values import AskedDay, Day, Document
+from baskline.api.values import AskedClock, AskedDay, Day, Document
 from ingest.lamp_acts import MOST_NOTE_CHARACTERS
 from ingest.store.lamp_changes import LampChangeKind
 
 
 class NewChange(Document):
-    """What was changed about a lamp, and on which local day."""
+    """What was changed about a lamp, and when."""
 
     model_config = ConfigDict(
         extra="forbid",
@@ -16,6 +16,9 @@ class NewChange(Document):
     )
 
     date: AskedDay = Field(description="The local day, not one to come.", examples=["2025-05-17"])
+    time: AskedClock | None = Field(
+        None, description="What the clock there showed, if known; without it now, where the day is today."
+    )
     what: LampChangeKind = Field(description="What was changed.")
     note: str = Field(
         "",
@@ -31,6 +34,10 @@ class Change(Document):
 
     id: int = Field(description="Its number.", examples=[3])
     date: Day
+    time: str | None = Field(
+        description="What the clock there showed; null where only the day is known: all of it counts.",
+        examples=["08:30"],
+    )
     what: LampChangeKind
     note: str = Field(description="The keeper's note; empty without one.")
     withdrawn: bool = Field(description="Whether it was taken back.")

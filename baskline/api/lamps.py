@@ -51,12 +51,19 @@ async def changes(lamp: LampKey, desk: TheDesk) -> Changes:
 async def note(lamp: LampKey, wanted: NewChange, desk: TheDesk) -> Change:
     """Note that a lamp was changed: another bulb, distance, mesh, place, or something else.
 
-    From that day on a new baseline counts.
+    From then on a new baseline counts.
     """
     try:
         made = await desk.write(
             lambda store: note_lamp_change(
-                store, desk.config, lamp, wanted.what, wanted.date, wanted.note, desk.now_ms
+                store,
+                desk.config,
+                lamp,
+                wanted.what,
+                wanted.date,
+                wanted.note,
+                desk.now_ms,
+                clock=wanted.time,
             )
         )
     except LampActError as error:

@@ -1,7 +1,7 @@
 """Values as they are written in requests and answers: times, days, and where the next page begins."""
 
 import re
-from datetime import UTC, date, datetime, timedelta
+from datetime import UTC, date, datetime, time, timedelta
 from typing import Annotated, Any, Final
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, WithJsonSchema
@@ -10,6 +10,7 @@ _RFC_3339: Final = re.compile(
     r"(\d{4})-(\d\d)-(\d\d)[Tt ](\d\d):(\d\d):(\d\d)(\.\d+)?(?:[Zz]|([+-])(\d\d):(\d\d))", re.ASCII
 )
 _DATE: Final = re.compile(r"\d{4}-\d\d-\d\d", re.ASCII)
+_CLOCK: Final = re.compile(r"([01]\d|2[0-3]):[0-5]\d", re.ASCII)
 FIRST_DAY: Final = date(1970, 1, 1)
 LAST_DAY: Final = date(2999, 12, 31)
 _EPOCH: Final = datetime(1970, 1, 1, tzinfo=UTC)
@@ -54,11 +55,23 @@ def _day(text: Any) -> date:
     return min(max(day, FIRST_DAY), LAST_DAY)
 
 
+def _clock(text: Any) -> time:
+    if not isinstance(text, str) or _CLOCK.fullmatch(text) is None:
+        raise ValueError("write a time of the day as 08:30")
+    return time.fromisoformat(text)
+
+
 # In requests.
 AskedTime = Annotated[
     int, BeforeValidator(_moment_ms), WithJsonSchema({"type": "string", "format": "date-time"})
 ]
 AskedDay = Annotated[date, BeforeValidator(_day), WithJsonSchema({"type": "string", "format": "date"})]
+
+AskedClock = Annotated[
+    time,
+    BeforeValidator(_clock),
+    WithJsonSchema({"type": "string", "pattern": "^([01][0-9]|2[0-3]):[0-5][0-9]$", "examples": ["08:30"]}),
+]
 
 
 # In answers.

@@ -1,8 +1,9 @@
 """Days and months as a keeper types them, and the day that is meant when none is typed."""
 
-from datetime import date
+import re
+from datetime import date, time
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 import typer
 
@@ -11,6 +12,9 @@ from calibrate.errors import KeeperError
 if TYPE_CHECKING:
     from ingest.config import Config
     from ingest.store.store import Store
+
+
+_CLOCK: Final = re.compile(r"([01]\d|2[0-3]):[0-5]\d", re.ASCII)
 
 
 class NothingStoredError(KeeperError):
@@ -42,6 +46,20 @@ def date_of(text: str | None, option: str) -> date | None:
             f"{text!r} is not a date: write it as 2025-05-17", param_hint=option
         ) from None
     return _refuse_impossible(day, option)
+
+
+def time_of(text: str | None, option: str) -> tuple[date | None, time | None]:
+    """Return a day typed as 2025-05-17 and the time in 2025-05-17T08:30; None for what was not typed."""
+    if text is None:
+        return None, None
+    day, with_time, clock = text.replace(" ", "T").partition("T")
+    if not with_time:
+        return date_of(day, option), None
+    if _CLOCK.fullmatch(clock) is None:
+        raise typer.BadParameter(
+            f"{text!r} is no day with a time: write it as 2025-05-17T08:30", param_hint=option
+        )
+    return date_of(day, option), time.fromisoformat(clock)
 
 
 def month_of(text: str | None, option: str) -> date | None:

@@ -48,7 +48,12 @@ def changed(
         ),
     ] = None,
     on: Annotated[
-        str | None, typer.Option("--on", metavar="YYYY-MM-DD", help="The day; without it, today.")
+        str | None,
+        typer.Option(
+            "--on",
+            metavar="YYYY-MM-DD[THH:MM]",
+            help="The day, and the time if you know it; without it, now.",
+        ),
     ] = None,
     note: Annotated[str, typer.Option("--note", metavar="TEXT", help="A line to remember it by.")] = "",
     withdraw: Annotated[
@@ -60,16 +65,17 @@ def changed(
 ) -> None:
     """Say that a lamp is new, moved or covered.
 
-    From that day on its level is judged anew; a new lamp also begins its burn-in. Nothing that was measured
-    is lost, and the configuration is not touched.
+    From then on its level is judged anew; a new lamp also begins its burn-in. Where only a day is given, all
+    of that day counts. Nothing that was measured is lost, and the configuration is not touched.
 
     \b
     Examples:
       baskline lamp changed wall_tube --what lamp --on 2025-05-16 --note new
+      baskline lamp changed wall_tube --what lamp --on 2025-05-16T08:30
       baskline lamp changed rock_lamp --what distance
       baskline lamp changed meadow_tube --withdraw 1
     """
-    from baskline.commands.dates import date_of
+    from baskline.commands.dates import time_of
     from baskline.lamp_words import change_words, what_follows_words
     from exposure.days import local_date
     from firmware_host.clock import SystemClock
@@ -83,7 +89,7 @@ def changed(
         raise typer.BadParameter(f"{what!r} is none of {', '.join(WHATS)}", param_hint="--what")
     if withdraw is not None and (on is not None or note):
         raise typer.BadParameter("a change is withdrawn by its number alone", param_hint="--withdraw")
-    day = date_of(on, "--on")
+    day, clock = time_of(on, "--on")
     configured = read_config(config)
     now_ms = SystemClock().moment().wall_ms
     words = console()
@@ -95,9 +101,11 @@ def changed(
             return
         if day is None:
             day = local_date(now_ms, configured.bridge.time_zone)
-        change = note_lamp_change(kept, configured, name, LampChangeKind(what), day, note, now_ms)
+        change = note_lamp_change(
+            kept, configured, name, LampChangeKind(what), day, note, now_ms, clock=clock
+        )
     say(words, f"Noted: change {change.change_id} of {name}, {change_words(change)}.")
-    say(words, f"{what_follows_words(change.what)}: `baskline calibrate verify SPOT`.")
+    say(words, f"{what_follows_words(change)}: `baskline calibrate verify SPOT`.")
     keys = keys_to_change(configured, change)
     if keys:
         say(words, f"In {config}, under [lamp.{name}], see that these are still right: {', '.join(keys)}.")

@@ -159,7 +159,7 @@ def _all(store: Store, config: Config) -> list[LampChange]:
 def _noted_words(change: LampChange, config: Config) -> tuple[str, ...]:
     told = [
         f"Noted of {config.lamp_name(change.lamp)}: {change_words(change)}.",
-        f"{what_follows_words(change.what)}, on the page Checks.",
+        f"{what_follows_words(change)}, on the page Checks.",
     ]
     keys = keys_to_change(config, change)
     if keys:

@@ -1,6 +1,8 @@
 """What a keeper changed about a lamp, and when: each change is a new beginning for what is said of it."""
 
-from dataclasses import dataclass, replace
+import json
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
 from datetime import date
 from enum import StrEnum
 
@@ -19,8 +21,28 @@ class LampChangeKind(StrEnum):
 
 
 @dataclass(frozen=True, slots=True)
+class SeenBefore:
+    """What a spot saw of the lamp on the day of a change before its moment: `coverage` is 0 to 1."""
+
+    hours_on: float
+    coverage: float
+
+
+@dataclass(frozen=True, slots=True)
+class Moment:
+    """When on its day a lamp was changed: `clock` is what the keeper's clock showed, `before` is by spot."""
+
+    at_ms: int
+    clock: str
+    before: Mapping[str, SeenBefore] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
 class LampChange:
-    """One change of a lamp, known by its key in the configuration, on a local day."""
+    """One change of a lamp, known by its key in the configuration, on a local day.
+
+    `moment` is None where only the day is known: then all of it counts as after the change.
+    """
 
     change_id: int
     lamp: str
@@ -29,6 +51,7 @@ class LampChange:
     note: str
     recorded_ms: int
     withdrawn: bool = False
+    moment: Moment | None = None
 
 
 class LampChanges:
@@ -37,15 +60,30 @@ class LampChanges:
     def __init__(self, database: Database) -> None:
         self._database = database
 
-    def add(self, lamp: str, day: date, what: LampChangeKind, note: str, recorded_ms: int) -> LampChange:
+    def add(
+        self,
+        lamp: str,
+        day: date,
+        what: LampChangeKind,
+        note: str,
+        recorded_ms: int,
+        moment: Moment | None = None,
+    ) -> LampChange:
         """Store a change; return it."""
+        at_ms, clock, before = None, "", "{}"
+        if moment is not None:
+            at_ms, clock = moment.at_ms, moment.clock
+            before = json.dumps(
+                {spot: [seen.hours_on, seen.coverage] for spot, seen in moment.before.items()}
+            )
         with self._database.transaction():
             self._database.want_sync()
             cursor = self._database.execute(
-                "INSERT INTO lamp_change (lamp, day, what, note, recorded_ms) VALUES (?, ?, ?, ?, ?)",
-                (lamp, day.isoformat(), what, note, recorded_ms),
+                "INSERT INTO lamp_change (lamp, day, what, note, recorded_ms, at_ms, clock, before)"
+                " VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
+                (lamp, day.isoformat(), what, note, recorded_ms, at_ms, clock, before),
             )
-        return LampChange(int(cursor.lastrowid or 0), lamp, day, what, note, recorded_ms)
+        return LampChange(int(cursor.lastrowid or 0), lamp, day, what, note, recorded_ms, moment=moment)
 
     def withdraw(self, change_id: int) -> LampChange:
         """Let a change count no longer; return it."""
@@ -65,20 +103,33 @@ class LampChanges:
         return replace(_change(*row), withdrawn=True)
 
     def of(self, lamp: str) -> list[LampChange]:
-        """Return all changes of a lamp, also withdrawn ones, in order of their days."""
+        """Return all changes of a lamp, also withdrawn ones, in order of their times."""
         rows = self._database.rows(
-            f"SELECT {_COLUMNS} FROM lamp_change WHERE lamp = ? ORDER BY day, change_id",  # noqa: S608
+            f"SELECT {_COLUMNS} FROM lamp_change WHERE lamp = ? ORDER BY day, at_ms, change_id",  # noqa: S608
             (lamp,),
         )
         return [_change(*row) for row in rows]
 
 
-_COLUMNS = "change_id, lamp, day, what, note, recorded_ms, withdrawn"
+_COLUMNS = "change_id, lamp, day, what, note, recorded_ms, withdrawn, at_ms, clock, before"
 
 
 def _change(
-    change_id: int, lamp: str, day: str, what: str, note: str, recorded_ms: int, withdrawn: bool
+    change_id: int,
+    lamp: str,
+    day: str,
+    what: str,
+    note: str,
+    recorded_ms: int,
+    withdrawn: bool,
+    at_ms: int | None,
+    clock: str,
+    before: str,
 ) -> LampChange:
+    moment = None
+    if at_ms is not None:
+        seen = {spot: SeenBefore(*each) for spot, each in json.loads(before).items()}
+        moment = Moment(at_ms, clock, seen)
     return LampChange(
         change_id,
         lamp,
@@ -87,4 +138,5 @@ def _change(
         note,
         recorded_ms,
         bool(withdrawn),
+        moment,
     )

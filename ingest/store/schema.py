@@ -282,6 +282,16 @@ MIGRATIONS: tuple[Migration, ...] = (
             "CREATE TABLE closed_by_hand (identity TEXT PRIMARY KEY) STRICT, WITHOUT ROWID",
         ),
     ),
+    Migration(
+        "moments of changes of lamps",
+        (
+            # Null where only the day is known.  `clock` is what the keeper's clock showed then; `before` is
+            # what each spot had seen of the lamp on that day by then, as JSON.
+            "ALTER TABLE lamp_change ADD COLUMN at_ms INTEGER",
+            "ALTER TABLE lamp_change ADD COLUMN clock TEXT NOT NULL DEFAULT ''",
+            "ALTER TABLE lamp_change ADD COLUMN before TEXT NOT NULL DEFAULT '{}'",
+        ),
+    ),
 )
 
 

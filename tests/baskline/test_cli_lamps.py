@@ -109,6 +109,23 @@ def test_a_new_lamp_begins_its_burn_in_anew(config, tmp_path):
     assert "since         14 March 2025\n" in shown
     assert "verdict     none yet: burning in, 50 of 100 h" in shown
     assert "change 1      14 March 2025, a new lamp (a new tube)" in shown
+    assert "begin anew with the whole of that day, as its time is not known." in " ".join(text.split())
+
+
+def test_a_new_lamp_of_which_the_time_is_given_begins_at_that_time(config, tmp_path):
+    since(config, 60, lambda number: 2.0)
+    text = words(tmp_path, "lamp", "changed", "tube", "--what", "lamp", "--on", "2025-03-14T13:00")
+    assert text.startswith("Noted: change 1 of tube, 14 March 2025 at 13:00, a new lamp.\n")
+    assert "burn-in of 100 h begin anew at 13:00." in " ".join(text.split())
+    shown = words(tmp_path, "lamps")
+    assert "since         14 March 2025 at 13:00\n" in shown
+    assert "verdict     none yet: burning in, 45 of 100 h" in shown
+    (change,) = json.loads(words(tmp_path, "lamps", "--json"))["lamps"][0]["changes"]
+    assert (change["date"], change["time"]) == ("2025-03-14", "13:00")
+    text = words(tmp_path, "lamp", "changed", "tube", "--what", "mesh", "--on", "2025-03-15 12:00")
+    assert "its level is judged from 12:00 on." in " ".join(text.split())
+    shown = words(tmp_path, "lamps")
+    assert "since         14 March 2025 at 13:00; as it is now since 15 March 2025 at 12:00\n" in shown
 
 
 def test_another_distance_begins_a_new_baseline_and_keeps_the_hours(config, tmp_path):
@@ -153,6 +170,9 @@ def test_what_cannot_be_noted_is_refused_and_changes_nothing(config, tmp_path):
         (["tube", "--what", "mesh", "--on", "2099-01-01"], 1, "still to come"),
         (["tube", "--what", "mesh", "--on", "2025-01-17"], 1, "it was put in on 2025-01-18"),
         (["tube", "--what", "mesh", "--on", "2025-01-20"], 1, "noted already, as change 1"),
+        (["tube", "--what", "lamp", "--on", "2025-01-20T24:00"], 2, "no day with a time"),
+        (["tube", "--what", "lamp", "--on", "2025-01-20T"], 2, "no day with a time"),
+        (["tube", "--what", "lamp", "--on", "2025-02-30T08:30"], 2, "not a date"),
         (["tube", "--what", "mesh", "--note", "x" * 501], 1, "no line of text"),
         (["tube", "--what", "mesh", "--note", "bell\a"], 1, "no line of text"),
         (["tube", "--withdraw", "7"], 1, "it has no change 7"),

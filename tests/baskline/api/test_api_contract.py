@@ -254,7 +254,7 @@ def test_a_change_of_a_lamp_is_noted_once(program, room):
     wanted = {"date": "2026-05-28", "what": "mesh", "note": "finer, 2 mm"}
     made = program.post("/api/v1/lamps/tube/changes", json=wanted)
     assert made.status_code == 201
-    assert made.json() == {**wanted, "id": 1, "withdrawn": False}
+    assert made.json() == {**wanted, "id": 1, "time": None, "withdrawn": False}
     assert got(program, "/api/v1/lamps/tube/changes")["changes"] == [made.json()]
     again = refused(program.post("/api/v1/lamps/tube/changes", json=wanted), 409, "noted already")
     assert again["remedy"] is not None
@@ -262,6 +262,10 @@ def test_a_change_of_a_lamp_is_noted_once(program, room):
     refused(program.post("/api/v1/lamps/tube/changes", json=future), 409, "still to come")
     refused(program.post("/api/v1/lamps/tube/changes", json={**wanted, "note": "a\nb"}), 409, "line of text")
     assert len(room.store.lamp_changes.of("tube")) == 1
+    timed = program.post("/api/v1/lamps/tube/changes", json={**wanted, "what": "lamp", "time": "08:30"})
+    assert (timed.status_code, timed.json()["time"]) == (201, "08:30")
+    for odd in ("8:30", "24:00", "08:30:00", 830):
+        refused(program.post("/api/v1/lamps/tube/changes", json={**wanted, "time": odd}), 422, "08:30")
 
 
 def test_a_spot_is_compared_with_a_meter(program, room):
