@@ -6,6 +6,7 @@ from calibrate.samples import AT_LEAST, Flag, Samples
 from exposure.bands import Band
 from exposure.events import Event, EventKind, EvidenceValue, Severity
 from exposure.kinds import new_event
+from exposure.placement import raising_advice
 from exposure.signal_watch import Worst
 from exposure.wording import duration_text, uvi_text
 
@@ -74,7 +75,10 @@ UNDER = Side(
 class LimitEvents:
     """Writes the events of one limit of one spot; a `signal_watch.Story`."""
 
-    def __init__(self, side: Side, spot: str, limit_uvi: float, band: Band, k: float) -> None:
+    def __init__(
+        self, side: Side, spot: str, limit_uvi: float, band: Band, k: float, lamp_cm: float | None = None
+    ) -> None:
+        """`lamp_cm` is how far the lamp hangs, where that is known."""
         self.sign = side.sign
         self.severities = tuple(grade.severity for grade in side.grades)
         self._side = side
@@ -82,10 +86,11 @@ class LimitEvents:
         self._limit_uvi = limit_uvi
         self._band = band
         self._k = k
+        self._lamp_cm = lamp_cm
 
     def opened(self, samples: Samples, at: int, since_ms: int, worst: Worst | None, grade: int) -> Event:
         """See `signal_watch.Story`."""
-        return new_event(
+        event = new_event(
             self._side.kind,
             self._spot,
             int(samples.utc_ms[at]),
@@ -93,6 +98,10 @@ class LimitEvents:
             self._evidence(samples, at, since_ms, worst, grade),
             severity=self.severities[grade],
         )
+        if self._lamp_cm is None or self.sign < 0:
+            return event
+        farther = raising_advice(self._lamp_cm, float(samples.uvi[at]), self._band.high_uvi)
+        return replace(event, advice=event.advice + farther)
 
     def closed(
         self, event: Event, samples: Samples, at: int, back_ms: int, worst: Worst | None, *, off: str | None

@@ -27,6 +27,7 @@ def limit_watch(
     *,
     holds_s: Sequence[float],
     end_words: Sequence[str] = (),
+    lamp_cm: float | None = None,
 ) -> SignalWatch:
     """Return the watch of one limit of a spot's band; `holds_s` are those of its grades.
 
@@ -36,7 +37,7 @@ def limit_watch(
     if event is not None and not event.is_open and event.evidence.get("limit_uvi") != limit_uvi:
         event = None
     return SignalWatch(
-        LimitEvents(side, spot, limit_uvi, band, settings.k),
+        LimitEvents(side, spot, limit_uvi, band, settings.k, lamp_cm),
         grade_holds_s=holds_s,
         back_hold_s=settings.back_hold_s,
         max_gap_s=settings.max_gap_s,

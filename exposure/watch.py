@@ -60,12 +60,13 @@ class SpotWatch:
         frontier_ms: int | None = None,
         corrected: Flag = Flag(0),  # noqa: B008 - a number that nobody can change
         reach_uvi: float = math.inf,
+        lamp_cm: float | None = None,
     ) -> None:
         """Take up `open_events` where an earlier watch of the spot left off, open or closed by hand.
 
         `frontier_ms`: the time of the newest sample that was judged before, if any.  `corrected`: flags of
         which the calibration of the spot has taken care, so that they are no event.  `reach_uvi`: beyond it
-        the calibration extrapolates.
+        the calibration extrapolates.  `lamp_cm`: how far the lamp hangs, for the advice.
         """
         self._reach_uvi = reach_uvi
         self._counting = ~int(corrected)
@@ -90,6 +91,7 @@ class SpotWatch:
                 settings.over_hold_s,
                 settings.probably_over_hold_s,
             ),
+            lamp_cm=lamp_cm,
         )
         self._above = limit_watch(
             ABOVE,
@@ -100,6 +102,7 @@ class SpotWatch:
             by_kind,
             holds_s=(settings.above_hold_s, settings.above_hold_s),
             end_words=("over the ceiling now, which is an event of its own",),
+            lamp_cm=lamp_cm,
         )
         self._under = limit_watch(
             UNDER,

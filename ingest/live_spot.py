@@ -40,7 +40,8 @@ class LiveSpot:
         self._calibration_until = (
             None if calibration is None else calibration.made_on + timedelta(days=calibration.valid_for_days)
         )
-        self._lamp_kind = config.lamps[spot.lamp].kind
+        lamp = config.lamps[spot.lamp]
+        self._lamp_kind, self._lamp_cm = lamp.kind, None if lamp.kind == "sun" else lamp.distance_cm
         self._zone = spot.zone
         self._band = spot.band()
         self._settings = config.rule_settings(key)
@@ -62,6 +63,7 @@ class LiveSpot:
             frontier_ms=judged_to_ms,
             corrected=self._corrected,
             reach_uvi=self._reach_uvi,
+            lamp_cm=self._lamp_cm,
         )
 
     def expect(self, cadence_s: float) -> None:
@@ -122,7 +124,12 @@ class LiveSpot:
     def judge_past(self, samples: Samples) -> list[Event]:
         """Return how events would have changed by samples of the past, by themselves."""
         watch = SpotWatch(
-            self.key, self._band, self._settings, corrected=self._corrected, reach_uvi=self._reach_uvi
+            self.key,
+            self._band,
+            self._settings,
+            corrected=self._corrected,
+            reach_uvi=self._reach_uvi,
+            lamp_cm=self._lamp_cm,
         )
         if self._cadence_s is not None:
             watch.expect(self._cadence_s)

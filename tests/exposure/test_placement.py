@@ -1,120 +1,62 @@
-import math
+"""How much farther a lamp would have to hang, and what the advice says of it."""
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from exposure.placement import (
-    CompactLamp,
-    PlacementError,
-    TubeLamp,
-    distance_for_cm,
-    fit_virtual_origin,
-    uvi_at,
-)
+from exposure.bands import Band
+from exposure.events import EventKind
+from exposure.kinds import KINDS
+from exposure.placement import farther_cm
+from exposure.rules import RuleSettings
+from exposure.watch import SpotWatch
+from tests.exposure.series import every
 
-LAMPS = st.one_of(
-    st.builds(CompactLamp, st.floats(1, 20), st.floats(0, 30)), st.builds(TubeLamp, st.floats(20, 150))
-)
+BAND = Band(1.0, 2.6, 3.0)
 
 
-def reading(lamp, distance_cm, measured_cm=30.0, **more):
-    return uvi_at(
-        lamp, measured_uvi=3.0, u_measured_uvi=0.15, measured_cm=measured_cm, distance_cm=distance_cm, **more
-    )
+def advice_at(uvi, *, lamp_cm=32.0, minutes=5):
+    watch = SpotWatch("rock", BAND, RuleSettings(), lamp_cm=lamp_cm)
+    (event,) = watch.observe(every(10, [uvi] * (6 * minutes), 0.05))
+    return event.kind, event.advice
 
 
-@given(LAMPS, st.floats(10, 100), st.floats(10, 100))
-def test_nearer_is_stronger(lamp, one_cm, other_cm):
-    near_cm, far_cm = sorted([one_cm, other_cm])
-    assert reading(lamp, near_cm).uvi >= reading(lamp, far_cm).uvi
+@given(st.floats(5, 200), st.floats(1.001, 3.0))
+def test_the_bounds_lie_apart_and_farther_off(distance_cm, times):
+    nearer_cm, farthest_cm = farther_cm(distance_cm, times)
+    assert distance_cm < nearer_cm < farthest_cm
 
 
-@given(LAMPS, st.floats(10, 100), st.floats(10, 100))
-def test_the_distance_for_a_uvi_is_the_one_that_gives_it(lamp, measured_cm, distance_cm):
-    wanted = reading(lamp, distance_cm, measured_cm).uvi
-    found = distance_for_cm(lamp, measured_uvi=3.0, measured_cm=measured_cm, wanted_uvi=wanted)
-    assert found == pytest.approx(distance_cm, rel=1e-9)
+@pytest.mark.parametrize("times", [0.5, 1.0, 3.01, float("nan")])
+def test_nothing_is_reckoned_where_nobody_should(times):
+    assert farther_cm(30.0, times) is None
 
 
-@given(LAMPS, st.floats(10, 100))
-def test_at_the_measured_place_the_estimate_is_the_reading_and_its_doubt_hardly_more(lamp, measured_cm):
-    estimate = reading(lamp, measured_cm, measured_cm, u_cm=0.0)
-    assert estimate.uvi == pytest.approx(3.0)
-    assert estimate.u_uvi == pytest.approx(0.15)
+def test_the_advice_of_a_lamp_too_near_says_how_far_and_how_that_was_reckoned():
+    # 3.9 is 1.5 times 2.6: 32 x sqrt(1.5) = 39.2, 32 x 1.5 = 48
+    kind, advice = advice_at(3.9)
+    assert kind is EventKind.OVER_CEILING
+    assert advice.startswith(KINDS[kind].advice)
+    assert "it is 32 cm away now" in advice
+    assert "from 40 to 48 cm on" in advice
+    assert "reckoned, not measured" in advice
+    assert advice.endswith("begin with the farther")
+    assert "." not in advice
 
 
-@given(LAMPS, st.floats(15, 100))
-def test_the_doubt_of_a_distance_counts_by_how_steep_the_light_falls(lamp, measured_cm):
-    step = 1e-4
-    slope = math.log(
-        reading(lamp, measured_cm * (1 - step), measured_cm).uvi
-        / reading(lamp, measured_cm * (1 + step), measured_cm).uvi
-    ) / math.log((1 + step) / (1 - step))
-    estimate = uvi_at(
-        lamp,
-        measured_uvi=3.0,
-        u_measured_uvi=0.0,
-        measured_cm=measured_cm,
-        distance_cm=measured_cm,
-        u_cm=0.5,
-    )
-    assert estimate.u_uvi / 3.0 == pytest.approx(math.sqrt(2) * slope * 0.5 / measured_cm, rel=1e-4)
+def test_above_the_band_it_says_so_too():
+    kind, advice = advice_at(2.8, minutes=40)
+    assert kind is EventKind.ABOVE_BAND
+    assert "from 34 to 35 cm on" in advice
 
 
-def test_every_estimate_asks_to_be_measured():
-    for lamp in (CompactLamp(4), TubeLamp(55)):
-        assert "measure there" in reading(lamp, 35).cautions[0]
+@pytest.mark.parametrize(("uvi", "lamp_cm"), [(8.0, 32.0), (3.9, None)])
+def test_far_too_strong_or_at_an_unknown_distance_no_number_is_given(uvi, lamp_cm):
+    kind, advice = advice_at(uvi, lamp_cm=lamp_cm)
+    assert advice == KINDS[kind].advice
 
 
-def test_close_to_a_compact_lamp_and_far_from_the_measured_place_the_keeper_is_warned():
-    assert any("no point" in caution for caution in reading(CompactLamp(8), 35).cautions)
-    assert not any("no point" in caution for caution in reading(CompactLamp(4), 35).cautions)
-    assert any("rough guide" in caution for caution in reading(CompactLamp(4), 61).cautions)
-    assert any("reflector" in caution for caution in reading(TubeLamp(55), 35).cautions)
-
-
-def test_a_virtual_origin_is_found_from_readings():
-    distances_cm = [20, 30, 40, 60]
-    readings_uvi = [1000 / (d + 7.5) ** 2 for d in distances_cm]
-    lamp, misfit = fit_virtual_origin(distances_cm, readings_uvi, size_cm=6)
-    assert lamp.virtual_origin_cm == pytest.approx(7.5)
-    assert misfit == pytest.approx(0, abs=1e-12)
-
-
-def test_a_lamp_that_is_no_point_shows_a_misfit():
-    tube = TubeLamp(120)
-    distances_cm = [10, 20, 30, 60]
-    readings_uvi = [reading(tube, d).uvi for d in distances_cm]
-    _, misfit = fit_virtual_origin(distances_cm, readings_uvi, size_cm=120)
-    assert misfit > 0.05
-
-
-@pytest.mark.parametrize(
-    ("distances_cm", "readings_uvi"),
-    [
-        ([20, 30], [3, 2]),
-        ([20, 30, 30], [3, 2, 2]),
-        ([20, 30, 40], [3, 2, 0]),
-        ([20, 30, 40], [1, 2, 3]),
-        ([20, 30, 40], [3, 2]),
-    ],
-)
-def test_readings_that_make_no_curve_are_refused(distances_cm, readings_uvi):
-    with pytest.raises(PlacementError):
-        fit_virtual_origin(distances_cm, readings_uvi, size_cm=5)
-
-
-@pytest.mark.parametrize("wrong", [0.0, -1.0, math.nan, math.inf])
-def test_distances_and_sizes_that_cannot_be_are_refused(wrong):
-    with pytest.raises(PlacementError):
-        TubeLamp(wrong)
-    with pytest.raises(PlacementError):
-        CompactLamp(wrong)
-    with pytest.raises(PlacementError):
-        reading(TubeLamp(55), wrong)
-
-
-def test_more_than_the_lamp_can_give_is_refused():
-    with pytest.raises(PlacementError, match="not reached"):
-        distance_for_cm(CompactLamp(5, 10), measured_uvi=1, measured_cm=30, wanted_uvi=50)
+def test_too_little_light_is_no_reason_to_reckon_a_lamp_nearer():
+    watch = SpotWatch("rock", BAND, RuleSettings(), lamp_cm=32.0)
+    (event,) = watch.observe(every(10, [0.5] * 400, 0.02))
+    assert event.advice == KINDS[EventKind.UNDER_BAND].advice

@@ -80,5 +80,6 @@ def assert_says(said: dict[str, Any], event: Event) -> None:
     assert said["severity"] == event.severity
     assert said["sentence"] == event.sentence
     assert said["sentence"]
-    assert said["advice"] == KINDS[event.kind].advice
+    assert said["advice"].startswith(KINDS[event.kind].advice)
+    assert said["advice"] == event.advice
     assert said["closing"] == event.closing
