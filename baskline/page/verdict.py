@@ -21,8 +21,8 @@ class Level(StrEnum):
     NOW = "now"  # somebody must go there
     BLIND = "blind"  # nobody watches, so nothing that is shown is of now
     TODAY = "today"  # somebody should look today
-    UNSURE = "unsure"  # of some spots nothing is known
-    SETTLING = "settling"  # outside the band, not for long enough to be told
+    UNSURE = "unsure"  # of some spots nothing is known for sure
+    SETTLING = "settling"  # outside the band, not for long enough, or not surely enough, to be told
     WELL = "well"
 
 
@@ -42,34 +42,48 @@ def verdict(room: RoomNow, spots: Sequence[SpotView], zone: ZoneInfo) -> Verdict
     if blind is not None:
         more = tuple(f"Before that: {spot.label}, {_reason(spot)}" for spot in now)
         return Verdict(Level.BLIND, blind.sentence, (*blind.details, *more))
-    today = [spot for spot in spots if spot not in now and spot.gravest is Severity.TODAY and spot.value]
     unknown = [spot for spot in spots if spot not in now and not spot.value]
-    outside = [
-        spot
-        for spot in spots
-        if spot.place in (Place.UNDER_BAND, Place.ABOVE_BAND, Place.UNKNOWN)
-        and spot not in (*now, *today, *unknown)
-    ]
-    not_well = [*now, *today, *unknown, *outside]
-    details = tuple(
-        f"{spot.label}: {words}"
-        for spots_told, say in ((now, _reason), (today, _reason), (unknown, _unknown), (outside, _outside))
-        for spot in spots_told
-        for words in (say(spot),)
-    )
-    n_well = len(spots) - len(not_well)
+    today = [spot for spot in spots if spot not in (*now, *unknown) and spot.gravest is Severity.TODAY]
+    rest = [spot for spot in spots if spot not in (*now, *unknown, *today)]
+    doubted = [spot for spot in rest if spot.place is Place.UNKNOWN]
+    outside = [spot for spot in rest if spot.place in (Place.UNDER_BAND, Place.ABOVE_BAND)]
+    n_well = len(rest) - len(doubted) - len(outside)
+    said = ((now, _reason), (today, _reason), (unknown, _unknown), (doubted, _doubted), (outside, _outside))
+    details = [f"{spot.label}: {say(spot)}" for told, say in said for spot in told]
+    if details and n_well:
+        details.append("The other spot is as wanted" if n_well == 1 else f"The other {n_well} are as wanted")
+    level, sentence = _gravest(now, today, unknown, doubted, outside)
+    if level is Level.WELL:
+        sentence = "The one spot is as wanted" if len(spots) == 1 else f"All {len(spots)} spots as wanted"
+    return Verdict(level, sentence, tuple(details))
+
+
+def _gravest(
+    now: Sequence[SpotView],
+    today: Sequence[SpotView],
+    unknown: Sequence[SpotView],
+    doubted: Sequence[SpotView],
+    outside: Sequence[SpotView],
+) -> tuple[Level, str]:
+    """Return what is said first.  What is not known is never passed over for what is well."""
     if now:
-        need = "needs" if len(now) == 1 else "need"
-        return Verdict(Level.NOW, f"{_count(now)} {need} you now: {_names(now)}", details)
+        return Level.NOW, f"{_count(now)} {'needs' if len(now) == 1 else 'need'} you now: {_names(now)}"
+    look_for_it = any(spot.gravest is Severity.TODAY for spot in unknown)
+    sentences = []
     if today:
         wants = "wants" if len(today) == 1 else "want"
-        return Verdict(Level.TODAY, f"{_count(today)} {wants} a look today: {_names(today)}", details)
+        sentences.append(f"{_count(today)} {wants} a look today: {_names(today)}")
     if unknown:
-        return Verdict(Level.UNSURE, f"{n_well} of {len(spots)} spots as wanted", details)
+        look = ", look today" if look_for_it and not today else ""
+        sentences.append(f"{_count(unknown)} not known{look}: {_names(unknown)}")
+    if doubted:
+        sentences.append(f"{_count(doubted)} in doubt: {_names(doubted)}")
+    if sentences:
+        return (Level.TODAY if today or look_for_it else Level.UNSURE), ". ".join(sentences)
     if outside:
-        return Verdict(Level.SETTLING, f"{n_well} of {len(spots)} spots as wanted", details)
-    every = "The one spot is" if len(spots) == 1 else f"All {len(spots)} spots"
-    return Verdict(Level.WELL, f"{every} as wanted")
+        own = "its" if len(outside) == 1 else "their"
+        return Level.SETTLING, f"{_count(outside)} outside {own} band for now: {_names(outside)}"
+    return Level.WELL, ""
 
 
 def _blindness(room: RoomNow, zone: ZoneInfo) -> Verdict | None:
@@ -96,10 +110,16 @@ def _unknown(spot: SpotView) -> str:
     return f"not known, {spot.why_unknown}"
 
 
+def _doubted(spot: SpotView) -> str:
+    return f"{spot.value}: {spot.doubts}"
+
+
 def _outside(spot: SpotView) -> str:
-    if spot.place is Place.UNKNOWN:
-        return f"{spot.value}: {spot.doubts}"
-    return f"{spot.place_words}, not for long yet"
+    figure = spot.figure
+    limit_x = figure.low_x if spot.place is Place.UNDER_BAND else figure.high_x
+    if figure.from_x <= limit_x <= figure.to_x:
+        return f"{spot.value}, {spot.place_words}, but by no more than its uncertainty"
+    return f"{spot.value}, {spot.place_words}, not for long yet"
 
 
 def _count(spots: Sequence[SpotView]) -> str:

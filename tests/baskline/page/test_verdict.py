@@ -76,8 +76,25 @@ def test_all_is_well(config) -> None:
             Level.TODAY,
             "1 spot wants a look today",
         ),
-        ([spot(), spot(None, Place.UNKNOWN)], (), Level.UNSURE, "1 of 2 spots as wanted"),
-        ([spot(), spot(0.4, Place.UNDER_BAND)], (), Level.SETTLING, "1 of 2 spots as wanted"),
+        ([spot(), spot(None, Place.UNKNOWN)], (), Level.UNSURE, "1 spot not known: Slate ledge"),
+        (
+            [spot(None, Place.UNKNOWN)],
+            (event(EventKind.CALIBRATION_MISSING),),
+            Level.TODAY,
+            "1 spot not known, look today: Slate ledge",
+        ),
+        (
+            [spot(), spot(3.5, Place.UNKNOWN, flags=Flag.SATURATED)],
+            (),
+            Level.UNSURE,
+            "1 spot in doubt: Slate ledge",
+        ),
+        (
+            [spot(), spot(0.4, Place.UNDER_BAND)],
+            (),
+            Level.SETTLING,
+            "1 spot outside its band for now: Slate ledge",
+        ),
         ([spot()], (event(EventKind.LAMP_FADING),), Level.WELL, "The one spot is as wanted"),
     ],
 )
@@ -85,6 +102,25 @@ def test_the_worst_is_said_first(config, spots, events, level, sentence) -> None
     found = told(now(*spots, events=events), config)
     assert found.level is level
     assert found.sentence.startswith(sentence)
+
+
+def test_what_is_not_known_is_said_beside_what_wants_a_look_and_the_rest_comes_last(config) -> None:
+    room_now = now(events=(event(EventKind.UNDER_BAND),))
+    low = spot_view(room_now, spot(0.4, Place.UNDER_BAND), config)
+    lost = replace(spot_view(now(), spot(None, Place.UNKNOWN), config), label="Cork bark")
+    well = spot_view(now(), spot(), config)
+    found = verdict(room_now, [well, lost, low, well], ZONE)
+    assert found.level is Level.TODAY
+    assert found.sentence == "1 spot wants a look today: Slate ledge. 1 spot not known: Cork bark"
+    assert found.details[1:] == (
+        "Cork bark: not known, the sensor gives no value",
+        "The other 2 are as wanted",
+    )
+
+
+@pytest.mark.parametrize(("uvi", "why"), [(0.9, "no more than its uncertainty"), (0.7, "not for long yet")])
+def test_outside_by_less_than_its_uncertainty_is_not_called_a_matter_of_time(config, uvi, why) -> None:
+    assert why in told(now(spot(), spot(uvi, Place.UNDER_BAND)), config).details[0]
 
 
 def test_nobody_who_watches_outweighs_all_but_tells_it_too(config) -> None:
