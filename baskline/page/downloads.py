@@ -1,8 +1,8 @@
 """Downloads: a day as CSV or picture, a month's report, any table that can be exported."""
 
 import io
-from collections.abc import AsyncIterator, Generator, Iterator
-from datetime import date, timedelta
+from collections.abc import AsyncIterator, Generator
+from datetime import date
 from functools import partial
 from typing import Final
 
@@ -15,13 +15,14 @@ from baskline.page.charts import day_chart
 from baskline.page.desk import Desk
 from baskline.page.errors import AskedError
 from baskline.page.forms import asked_day, known
+from baskline.page.months import months_with_readings
 from baskline.page.pages import NavEntry, Page
 from baskline.page.rendering import render
 from baskline.page.report_child import report_by_child
 from baskline.page.spot import chart_trouble
 from baskline.page.spot_days import day_of, days_known
 from baskline.page.workshop import workshop_of
-from calibrate.errors import KeeperError
+from baskline.report.errors import NothingReadError, ReportError
 from exposure.days import day_bounds, local_date
 from ingest.export.csv_rows import csv_parts
 from ingest.export.table import Source, Wanted
@@ -45,25 +46,33 @@ _CSV: Final = "text/csv; charset=utf-8"
 
 async def downloads(request: Request) -> Response:
     """Offer what can be taken away."""
+    return await _page(request)
+
+
+async def _page(request: Request, status: int = 200, *, trouble: str = "", enclosure: str = "") -> Response:
     desk: Desk = request.app.state.desk
     config = desk.config
 
-    def found(store: Store) -> tuple[date, date]:
+    def found(store: Store) -> tuple[date, date, list[date]]:
         newest = newest_day(store, config) or local_date(desk.now_ms, config.bridge.time_zone)
         each = [days_known(store, config, spot, desk.now_ms) for spot in config.spots]
-        return min((days.first for days in each if days.any), default=newest), newest
+        first = min((days.first for days in each if days.any), default=newest)
+        return first, newest, months_with_readings(store, config)
 
-    first, newest = await desk.read(found)
+    first, newest, months = await desk.read(found)
     return render(
         request,
         "downloads.html",
+        status,
         spots={key: spot.label for key, spot in config.spots.items()},
         enclosures={key: each.label for key, each in config.enclosures.items() if spots_of(config, key)},
+        chosen_enclosure=enclosure,
         first=first,
         newest=newest,
-        months=list(_months(first, newest)),
+        months=[(f"{month:%Y-%m}", f"{month:%B %Y}") for month in months],
         tables={what.value: words for what, words in _WHAT_WORDS.items()},
         chart_trouble=chart_trouble(desk),
+        trouble=trouble,
     )
 
 
@@ -102,8 +111,10 @@ async def report(request: Request) -> Response:
     """Give a month's report."""
     desk: Desk = request.app.state.desk
     asked = request.query_params
-    month = asked_day(f"{asked.get('month', '')}-01")
-    assert month is not None
+    try:
+        month = date.fromisoformat(f"{asked.get('month', '')}-01")
+    except ValueError:
+        raise AskedError("that is no month", remedy="Choose one on the page Downloads") from None
     ending = {"html": ".html", "pdf": ".pdf"}.get(asked.get("form", "pdf"))
     if ending is None:
         raise AskedError("a report is HTML or PDF", remedy="Choose one of them")
@@ -117,9 +128,11 @@ async def report(request: Request) -> Response:
         made = await shop.in_turn(
             report_by_child, desk.config, desk.store_file, month, chosen, ending, desk.now_ms
         )
-    except KeeperError as error:
-        if isinstance(error, AskedError):
-            raise
+    except NothingReadError as error:
+        where = f" in {desk.config.enclosures[enclosure].label}" if enclosure else ""
+        trouble = f"No report: {error.what}{where}. Choose another month."
+        return await _page(request, 404, trouble=trouble, enclosure=enclosure)
+    except ReportError as error:
         raise AskedError(error.what, remedy=error.remedy, status=503) from error
     kind = "application/pdf" if ending == ".pdf" else "text/html; charset=utf-8"
     return Response(made, media_type=kind, headers=_named(f"uv-report-{month:%Y-%m}{ending}"))
@@ -179,14 +192,6 @@ def _spot_and_day(request: Request) -> tuple[Desk, str, date | None]:
 
 def _named(name: str) -> dict[str, str]:
     return {"Content-Disposition": f'attachment; filename="{name}"'}
-
-
-def _months(first: date, last: date) -> Iterator[tuple[str, str]]:
-    """Yield (2025-05, May 2025) of each month, the newest first."""
-    month = last.replace(day=1)
-    while month >= first.replace(day=1):
-        yield f"{month:%Y-%m}", f"{month:%B %Y}"
-        month = (month - timedelta(days=1)).replace(day=1)
 
 
 PAGE = Page(

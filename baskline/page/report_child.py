@@ -9,13 +9,14 @@ from pathlib import Path
 from types import MappingProxyType
 from typing import Any, Final
 
-from baskline.report.errors import ReportError
+from baskline.report.errors import NothingReadError, ReportError
 from calibrate.errors import KeeperError
 from ingest.config import Config
 
 _PATIENCE_S: Final = 300.0
-# What a keeper can mend is told in words by this exit code.
+# What a keeper can mend is told in words by these exit codes.
 _MENDABLE: Final = 3
+_NOTHING_READ: Final = 4
 
 
 class _Pickler(pickle.Pickler):
@@ -48,9 +49,10 @@ def report_by_child(
             remedy="Make it with `baskline report`, which takes the time that it needs",
         ) from None
     said = done.stderr.decode(errors="replace").strip().splitlines()
-    if done.returncode == _MENDABLE:
+    if done.returncode in (_MENDABLE, _NOTHING_READ):
         what, _, remedy = (said or [""])[-1].partition("\t")
-        raise ReportError(what, where="report", remedy=remedy)
+        kind = NothingReadError if done.returncode == _NOTHING_READ else ReportError
+        raise kind(what, where="report", remedy=remedy)
     if done.returncode != 0:
         raise ReportError(
             f"the report cannot be made: {(said or ['no reason given'])[-1]}",
@@ -71,7 +73,7 @@ def report_of(
     with Store.open(store_file, read_only=True) as store:
         month = month_of(store, config, first, enclosures, lambda _: None)
     if month is None or not any(spot.days.has_readings for each in month.enclosures for spot in each.spots):
-        raise ReportError(
+        raise NothingReadError(
             f"there are no readings of {first:%B %Y}", where="report", remedy="Choose another month"
         )
     if ending == ".pdf":
@@ -86,7 +88,7 @@ def main() -> int:
         made = report_of(*asked)
     except KeeperError as error:
         print(f"{error.what}\t{error.remedy}", file=sys.stderr)
-        return _MENDABLE
+        return _NOTHING_READ if isinstance(error, NothingReadError) else _MENDABLE
     sys.stdout.buffer.write(made)
     return 0
 

@@ -104,6 +104,13 @@ class DayRows:
         )
         return [DayRow(*row) for row in rows]
 
+    def months(self) -> list[str]:
+        """Return the months (2025-05) of which there is a day of any spot, in order."""
+        rows = self._database.rows(
+            "SELECT DISTINCT substr(day, 1, 7) AS month FROM day_record WHERE NOT stale ORDER BY month"
+        )
+        return [month for (month,) in rows]
+
     def lamps_between(self, spot: str, first_day: str, last_day: str) -> list[LampRow]:
         """Return what `put_lamp` stored of such days, in order."""
         rows = self._database.rows(

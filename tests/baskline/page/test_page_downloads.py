@@ -3,6 +3,7 @@
 import asyncio
 import csv
 import io
+import re
 import threading
 from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
@@ -85,16 +86,23 @@ def test_a_table_of_all_spots_is_called_so_and_events_of_one_are_of_that(visitor
         ("/downloads/export.csv?what=days&from=2025-05-02&to=2025-05-01", 422, "is before"),
         ("/downloads/day.csv?spot=slat", 404, "There is no spot"),
         ("/downloads/day.csv?spot=slate&day=x", 422, "is no day"),
-        ("/downloads/report?month=2025-13", 422, "is no day"),
+        ("/downloads/report?month=2025-13", 422, "no month"),
         ("/downloads/report?month=2025-05&form=exe", 422, "A report is HTML or PDF"),
         ("/downloads/report?month=2025-05&enclosure=x", 404, "There is no enclosure"),
-        ("/downloads/report?month=2020-05", 503, "There are no readings of May 2020"),
+        ("/downloads/report?month=2020-05", 404, "No report: there are no readings of May 2020"),
     ],
 )
 def test_what_cannot_be_had_is_said_in_words(visitor, path, status, why) -> None:
     answer = visitor.get(path)
     assert answer.status_code == status
     assert why in answer.text
+
+
+def test_only_months_with_readings_are_offered_also_where_a_report_was_refused(visitor) -> None:
+    for path in ("/downloads", "/downloads/report?month=2020-05&enclosure=green_wall"):
+        months = re.search(r'<select id="month".*?</select>', visitor.get(path).text, re.DOTALL)
+        assert months is not None
+        assert re.findall(r'value="([\d-]+)"', months[0]) == ["2025-05", "2025-04", "2025-03"]
 
 
 def test_too_many_pictures_at_once_have_to_wait(room: PageRoom, visit, monkeypatch) -> None:
