@@ -65,19 +65,6 @@ def zone(number: int) -> Zone:
     raise ZoneError(f"there is no zone {number}", where="zone", remedy="Give 1, 2, 3 or 4")
 
 
-def zone_of_mean(mean_uvi: float) -> Zone:
-    """Return the zone to which a mean UVI belongs.
-
-    Shared ends belong to the zone that they begin: 0.7 is zone 2.  Above zone 4's printed range it is
-    still zone 4 ("or more").  `ZoneError` below zero or for NaN.
-    """
-    for candidate in zones():
-        top = float("inf") if candidate.mean_open_above else candidate.mean_high_uvi
-        if candidate.mean_low_uvi <= mean_uvi < top:
-            return candidate
-    raise ZoneError(f"no zone holds a mean UVI of {mean_uvi:g}", where="zone", remedy="Give 0 or more")
-
-
 def zone_band(number: int) -> Band:
     """Return the band that a spot gets when its keeper names a zone and nothing else.
 

@@ -1,22 +1,6 @@
-import math
-
 import pytest
 
-from exposure.zones import ZoneError, zone, zone_band, zone_of_mean, zones
-
-
-@pytest.mark.parametrize(
-    ("mean_uvi", "number"),
-    [(0.0, 1), (0.69, 1), (0.7, 2), (0.99, 2), (1.0, 3), (2.59, 3), (2.6, 4), (3.5, 4), (6.0, 4)],
-)
-def test_a_shared_end_belongs_to_the_zone_that_it_begins_and_the_top_is_open(mean_uvi, number):
-    assert zone_of_mean(mean_uvi).number == number
-
-
-@pytest.mark.parametrize("mean_uvi", [-0.01, math.nan])
-def test_a_mean_that_cannot_be_is_in_no_zone(mean_uvi):
-    with pytest.raises(ZoneError):
-        zone_of_mean(mean_uvi)
+from exposure.zones import ZoneError, zone, zone_band, zones
 
 
 def test_means_meet_without_gap_or_overlap():
