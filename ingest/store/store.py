@@ -21,11 +21,12 @@ from ingest.store.identities import Identities
 from ingest.store.judged import Judged
 from ingest.store.lamp_changes import LampChanges
 from ingest.store.lock import WriterLock
+from ingest.store.migrations import MIGRATIONS
 from ingest.store.minutes import Minutes
 from ingest.store.outbox import Outbox
 from ingest.store.readings import Readings
 from ingest.store.runs import Runs
-from ingest.store.schema import MIGRATIONS, migrate, version_of
+from ingest.store.schema import migrate, version_of
 from ingest.store.told import ToldEvents
 
 

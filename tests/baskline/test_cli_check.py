@@ -12,8 +12,8 @@ from pathlib import Path
 import pytest
 
 from firmware_host.clock import SystemClock
+from ingest.store.migrations import MIGRATIONS
 from ingest.store.outbox import OutgoingMessage
-from ingest.store.schema import MIGRATIONS
 from ingest.store.store import Store
 from tests.baskline.making import PROGRAM, environment, fill, half_sine, room, said_here
 from tests.baskline.plugged import MODEL, plugged, rock

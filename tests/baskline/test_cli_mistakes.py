@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from ingest.store.schema import MIGRATIONS
+from ingest.store.migrations import MIGRATIONS
 from tests.baskline.making import PROGRAM, baskline, environment, fill, half_sine, room, said_here
 
 DAY = date(2025, 5, 17)

@@ -7,7 +7,7 @@ from firmware_host.clock import Moment
 from ingest.store.checks import CheckRecord
 from ingest.store.database import Database
 from ingest.store.errors import StoreError
-from ingest.store.schema import MIGRATIONS
+from ingest.store.migrations import MIGRATIONS
 from ingest.store.store import Store
 
 CHECK = CheckRecord(

@@ -13,7 +13,7 @@ import pytest
 from firmware_host.clock import Moment
 from ingest.store.errors import StoreError
 from ingest.store.lock import is_held
-from ingest.store.schema import MIGRATIONS, Migration
+from ingest.store.migrations import MIGRATIONS, Migration
 from ingest.store.store import Store
 
 
