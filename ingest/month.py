@@ -96,12 +96,16 @@ class EnclosureMonth:
 
 @dataclass(frozen=True, slots=True)
 class LampMonth:
-    """A lamp at the end of the month: since when it hung, by each spot, and all changes until then."""
+    """A lamp at the end of the month: since when it hung, and by each of its spots, at least one."""
 
     lamp: str
     hung: date
     views: tuple[LampView, ...]
-    changes: tuple[LampChange, ...]
+
+    @property
+    def changes(self) -> tuple[LampChange, ...]:
+        """All changes of it until then that count."""
+        return self.views[0].changes
 
 
 @dataclass(frozen=True, slots=True)
@@ -162,11 +166,6 @@ def month_of(
                     lamp,
                     hung_on(store, config, lamp, last),
                     tuple(lamp_view(store, config, records, lamp, spot, last) for spot in lit),
-                    tuple(
-                        change
-                        for change in store.lamp_changes.of(lamp)
-                        if not change.withdrawn and change.day <= last
-                    ),
                 )
             )
     return Month(first, last, end, newest_ms, tuple(found), tuple(lamps))

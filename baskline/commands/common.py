@@ -25,6 +25,16 @@ StoreOption = Annotated[
     ),
 ]
 
+ChartsOption = Annotated[
+    Path | None,
+    typer.Option(
+        "--chart",
+        metavar="FILE",
+        readable=False,
+        help="Draw it into a .png, .svg or .pdf file; one for each spot, named after it.",
+    ),
+]
+
 LAMP_CAUTION = (
     "Before you reach in: lamps are hot and their UV hurts eyes and skin. Switch the lamp off at its plug,"
     " let it cool, and leave mains wiring to a licensed electrician. baskline only measures; it never"

@@ -1,6 +1,8 @@
 """`baskline events`, `baskline acknowledge` and `baskline close`."""
 
+from collections.abc import Callable
 from datetime import UTC, datetime
+from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
@@ -20,6 +22,7 @@ from baskline.printing import console, say
 if TYPE_CHECKING:
     from exposure.events import Event
     from ingest.config import Config
+    from ingest.store.store import Store
 
 SCHEMA = "baskline.events/1"
 ACKNOWLEDGED_SCHEMA = "baskline.acknowledge/1"
@@ -91,17 +94,14 @@ def acknowledge(
       baskline acknowledge over_ceiling.fern.1747480935000
       baskline acknowledge fern
     """
-    from firmware_host.clock import SystemClock
     from ingest import acts
-    from ingest.store.store import Store
 
-    configured = read_config(config)
-    now_ms = SystemClock().moment().wall_ms
-    with Store.open(store_of(configured, store)) as kept:
+    def act(kept: "Store", configured: "Config", now_ms: int) -> "list[Event]":
         if _is_event(what):
-            seen = [acts.acknowledge(kept, configured, what, now_ms)]
-        else:
-            seen = acts.acknowledge_spot(kept, configured, what, now_ms)
+            return [acts.acknowledge(kept, configured, what, now_ms)]
+        return acts.acknowledge_spot(kept, configured, what, now_ms)
+
+    seen = _done(act, config, store)
     if as_json:
         _print_changed(ACKNOWLEDGED_SCHEMA, seen)
         return
@@ -132,18 +132,28 @@ def close(
     Example:
       baskline close over_ceiling.fern.1747480935000
     """
-    from firmware_host.clock import SystemClock
     from ingest import acts
+
+    closed = _done(
+        lambda kept, configured, now_ms: [acts.close(kept, configured, identity, now_ms)], config, store
+    )
+    if as_json:
+        _print_changed(CLOSED_SCHEMA, closed)
+        return
+    for event in closed:
+        say(console(), f"Closed, {event.closing}: {event.subject}: {event.sentence}.")
+
+
+def _done(
+    act: "Callable[[Store, Config, int], list[Event]]", config: Path, store: Path | None
+) -> "list[Event]":
+    """Do something to events in the store that the configuration names, or in the one given."""
+    from firmware_host.clock import SystemClock
     from ingest.store.store import Store
 
     configured = read_config(config)
-    now_ms = SystemClock().moment().wall_ms
     with Store.open(store_of(configured, store)) as kept:
-        event = acts.close(kept, configured, identity, now_ms)
-    if as_json:
-        _print_changed(CLOSED_SCHEMA, [event])
-        return
-    say(console(), f"Closed, {event.closing}: {event.subject}: {event.sentence}.")
+        return act(kept, configured, SystemClock().moment().wall_ms)
 
 
 def _print_changed(schema: str, changed: "list[Event]") -> None:

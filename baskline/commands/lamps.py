@@ -9,6 +9,7 @@ import typer
 from baskline import completing
 from baskline.commands.common import (
     DEFAULT_CONFIG,
+    ChartsOption,
     ConfigOption,
     JsonOption,
     StoreOption,
@@ -41,15 +42,7 @@ def lamps(
     config: ConfigOption = DEFAULT_CONFIG,
     store: StoreOption = None,
     as_json: JsonOption = False,
-    chart: Annotated[
-        Path | None,
-        typer.Option(
-            "--chart",
-            metavar="FILE",
-            readable=False,
-            help="Draw the levels into a .png, .svg or .pdf file; one for each spot, named after it.",
-        ),
-    ] = None,
+    chart: ChartsOption = None,
 ) -> None:
     """Show how old the lamps are and how they age.
 

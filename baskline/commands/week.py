@@ -9,6 +9,7 @@ import typer
 from baskline import completing
 from baskline.commands.common import (
     DEFAULT_CONFIG,
+    ChartsOption,
     ConfigOption,
     JsonOption,
     StoreOption,
@@ -47,15 +48,7 @@ def week(
     config: ConfigOption = DEFAULT_CONFIG,
     store: StoreOption = None,
     as_json: JsonOption = False,
-    chart: Annotated[
-        Path | None,
-        typer.Option(
-            "--chart",
-            metavar="FILE",
-            readable=False,
-            help="Draw each day into a .png, .svg or .pdf file; one for each spot, named after it.",
-        ),
-    ] = None,
+    chart: ChartsOption = None,
 ) -> None:
     """Show seven days beside the days before.
 
