@@ -1,4 +1,4 @@
-"""The erythemal action spectrum, the UV Index, and erythemal dose.
+"""The erythemal action spectrum and the UV Index.
 
 Notes
 -----
@@ -26,9 +26,6 @@ from calibrate.spectra import LONGEST_NM, SHORTEST_NM, Nature, Spectrum, integra
 
 UVI_M2_W = 40.0
 """UVI for each W/m² of erythemally weighted irradiance [2]_."""
-
-SED_J_M2 = 100.0
-"""One standard erythema dose, in erythemally weighted J/m² [1]_."""
 
 
 def erythemal_weight(wavelength_nm: FloatArray) -> FloatArray:

@@ -8,9 +8,6 @@ import numpy as np
 
 from calibrate.arrays import FloatArray
 
-# With fewer points the interval's ranks run past the slopes there are.
-LEAST_POINTS = 5
-
 
 @dataclass(frozen=True, slots=True)
 class Trend:
@@ -31,7 +28,7 @@ class Trend:
 
 
 def theil_sen(x: FloatArray, y: FloatArray, confidence: float = 0.95, widening: float = 1.0) -> Trend:
-    """Return the Theil-Sen trend of at least `LEAST_POINTS` points whose x are not all the same.
+    """Return the Theil-Sen trend of at least 5 points whose x are not all the same.
 
     Parameters
     ----------

@@ -10,7 +10,7 @@ from typing import Final
 import numpy as np
 
 from calibrate.arrays import FloatArray, IntArray
-from exposure.room import wander_at
+from exposure.counted_noise import wander_at
 
 DAY_MS: Final = 86_400_000
 WEEK_MS: Final = 7 * DAY_MS

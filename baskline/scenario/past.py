@@ -13,8 +13,8 @@ from baskline.scenario.scenario import RoomBoard, Scenario
 from baskline.scenario.setting import Setting, Span
 from calibrate.arrays import IntArray
 from calibrate.calibration import Calibration
+from exposure.counted_noise import normal_at
 from exposure.days import local_time_ms
-from exposure.room import normal_at
 from firmware_host.clock import Moment
 from ingest.assigning import read_calibrations, record_assignments
 from ingest.checking import compare, running_value

@@ -4,7 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import date
 
-from calibrate.calibration import Calibration, Channel, LampFactor, Uncertainty
+from calibrate.calibration import Calibration, Channel, Uncertainty
 from calibrate.fits.fit import Fit
 from calibrate.origin import Origin, Pair
 from calibrate.points import ReferenceMeter
@@ -33,7 +33,6 @@ class Circumstances:
     drift_relative_per_year: float = DRIFT_RELATIVE_PER_YEAR
     other_relative: float = 0.0
     valid_for_days: int = 365
-    lamp_factors: tuple[LampFactor, ...] = ()
 
 
 def make_calibration(fit: Fit, under: Circumstances, *, name: str = "", notes: str = "") -> Calibration:
@@ -65,7 +64,6 @@ def make_calibration(fit: Fit, under: Circumstances, *, name: str = "", notes: s
         made_on=under.made_on,
         valid_for_days=under.valid_for_days,
         temperature=fit.temperature,
-        lamp_factors=under.lamp_factors,
         name=name,
         notes=notes,
         origin=_origin(fit),

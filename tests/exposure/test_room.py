@@ -8,6 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from calibrate.lamp_kinds import LAMP_KINDS
+from exposure.counted_noise import normal_at, wander_at
 from exposure.room import (
     WARM_UPS,
     ChannelResponse,
@@ -17,8 +18,6 @@ from exposure.room import (
     SensorResponse,
     SpotLight,
     mean_ripple,
-    normal_at,
-    wander_at,
 )
 
 MINUTE_MS = 60_000

@@ -3,7 +3,8 @@
 import numpy as np
 import pytest
 
-from exposure.room import splitmix64, spread
+from exposure.counted_noise import splitmix64
+from exposure.room import spread
 
 # First outputs of the reference SplitMix64 for seed 1234567, as published in its task on Rosetta Code
 # ("Pseudo-random numbers/Splitmix64") and repeated in the tests of many public implementations.
