@@ -11,6 +11,7 @@ from ingest.checking import DAY_MS, CheckError, calibrated_ms, compare, running_
 from ingest.checks_now import Settle, levels_now
 from ingest.config import Config
 from ingest.store.checks import CheckRecord
+from ingest.store.store import Store
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,7 +47,24 @@ def check_now(
     settle: Settle,
     waiting: Callable[[str], None],
 ) -> CheckRecord:
-    """Return the comparison, not stored yet; `waiting` is told what takes a while, and what is doubtful."""
+    """Compare a spot with a meter, keep that, and return it as it stands in the store.
+
+    `waiting` is told what takes a while, and what is doubtful.
+    """
+    made = _compared(config, spot, reading, clock, settle, waiting)
+    with Store.open(config.bridge.store) as store:
+        number = store.checks.add(made)
+        return next(check for check in store.checks.of(spot) if check.check_id == number)
+
+
+def _compared(
+    config: Config,
+    spot: str,
+    reading: MeterReading,
+    clock: Clock,
+    settle: Settle,
+    waiting: Callable[[str], None],
+) -> CheckRecord:
     calibration = calibration_of(config, spot)
     levels = levels_now(config, spot, clock, settle, waiting)
     made_ms = calibrated_ms(calibration, config.bridge.time_zone)

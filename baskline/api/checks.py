@@ -21,6 +21,7 @@ from ingest.checking import CheckError, calibrated_ms, check_state, series_of
 from ingest.checks_now import Settle
 from ingest.config import Config
 from ingest.store.checks import CheckRecord
+from ingest.store.errors import StoreError
 from ingest.store.lock import is_held
 from ingest.store.store import Store
 from ingest.twins import twins
@@ -53,15 +54,12 @@ async def check(spot: Spot, wanted: NewCheck, desk: TheDesk) -> Check:
     The lamp has to be on and warm. Wear glasses that stop UV, and do not touch the hot lamp.
     """
     try:
-        made = await run_in_threadpool(_made, desk, spot, wanted)
+        kept = await run_in_threadpool(_kept, desk, spot, wanted)
+    except StoreError:  # no refusal, but a fault of the computer
+        raise
     except KeeperError as error:
         raise RefusedError(error.what, where=spot, remedy=error.remedy) from error
-
-    def keep(store: Store) -> CheckRecord:
-        number = store.checks.add(made)
-        return next(each for each in store.checks.of(spot) if each.check_id == number)
-
-    return Check.model_validate(record_fields(await desk.write(keep)))
+    return Check.model_validate(record_fields(kept))
 
 
 @router.get("/calibrations", summary="All calibrations")
@@ -122,7 +120,7 @@ def _checks(store: Store, config: Config, spot: str, now_ms: int) -> dict[str, A
     return {**check_fields(None, series, state, beside), "spot": spot}
 
 
-def _made(desk: Desk, spot: str, wanted: NewCheck) -> CheckRecord:
+def _kept(desk: Desk, spot: str, wanted: NewCheck) -> CheckRecord:
     if not is_held(desk.store_file):
         raise RefusedError("baskline is not running, so nothing is measured", remedy="Start `baskline run`")
     accuracy = None if wanted.accuracy_percent is None else wanted.accuracy_percent / 100

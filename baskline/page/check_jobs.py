@@ -15,7 +15,6 @@ from calibrate.errors import KeeperError
 from ingest.check_acts import MeterReading, check_now
 from ingest.checks_now import Settle
 from ingest.store.checks import CheckRecord
-from ingest.store.store import Store
 
 log = logging.getLogger("baskline.page")
 
@@ -82,15 +81,9 @@ class CheckJobs:
 async def _made(desk: Desk, job: CheckJob) -> None:
     settle = Settle(MEAN_S, PATIENCE_S)
     try:
-        made = await run_in_threadpool(
+        job.check = await run_in_threadpool(
             check_now, desk.config, job.spot, job.reading, desk.clock, settle, job.words.append
         )
-
-        def keep(store: Store) -> CheckRecord:
-            number = store.checks.add(made)
-            return next(each for each in store.checks.of(job.spot) if each.check_id == number)
-
-        job.check = await desk.write(keep)
     except KeeperError as error:
         job.trouble = f"{error.what}. {error.remedy}"
     except Exception:

@@ -9,7 +9,7 @@ from starlette.routing import Route
 from baskline.page.desk import Desk
 from baskline.page.errors import AskedError
 from baskline.page.event_view import EventRow, event_rows, gravest_first
-from baskline.page.forms import done, fields, known, looking_only
+from baskline.page.forms import acting, done, fields, known
 from baskline.page.pages import NavEntry, Page
 from baskline.page.rendering import render
 from exposure.events import Severity
@@ -57,10 +57,7 @@ async def closed(request: Request) -> Response:
 
 
 async def _act(request: Request, what: str) -> Response:
-    refused = looking_only(request)
-    if refused is not None:
-        return refused
-    desk: Desk = request.app.state.desk
+    desk = acting(request)
     form = await fields(request)
     identity, spot = form.get("identity", ""), form.get("spot", "")
 

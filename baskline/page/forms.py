@@ -1,6 +1,6 @@
 """What addresses and forms ask for, and what is refused of it in words."""
 
-from collections.abc import Collection
+from collections.abc import Collection, Mapping
 from datetime import date
 from typing import Final
 from urllib.parse import parse_qs
@@ -8,8 +8,8 @@ from urllib.parse import parse_qs
 from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 
+from baskline.page.desk import Desk
 from baskline.page.errors import AskedError
-from baskline.page.rendering import refusal
 from calibrate.nearest import did_you_mean
 
 _FIRST_YEAR: Final = 1970
@@ -22,16 +22,16 @@ async def fields(request: Request) -> dict[str, str]:
     return {name: values[0] for name, values in found.items()}
 
 
-def looking_only(request: Request) -> Response | None:
-    """Return the refusal of a change by a page that may change nothing."""
-    if request.app.state.desk.may_change:
-        return None
-    return refusal(
-        request,
-        403,
-        "This page is only for looking",
-        "Do it on the page of baskline run. Nothing was changed.",
-    )
+def acting(request: Request) -> Desk:
+    """Return the desk for a change, and refuse it on a page that may change nothing."""
+    desk: Desk = request.app.state.desk
+    if not desk.may_change:
+        raise AskedError(
+            "this page is only for looking",
+            remedy="Do it on the page of baskline run. Nothing was changed",
+            status=403,
+        )
+    return desk
 
 
 def done(path: str) -> Response:
@@ -73,6 +73,14 @@ def asked_number(text: str, what: str, low: float, high: float) -> float | None:
             f"{what}: {text[:40]!r} is no number from {low:g} to {high:g}", remedy="Type it again"
         )
     return value
+
+
+def asked_entry(form: Mapping[str, str], field: str) -> int:
+    """Return the number of what a form's hidden field or list names."""
+    number = form.get(field, "")
+    if not number.isdecimal() or len(number) > 9:
+        raise AskedError(f"that is no number of a {field}", remedy="Go back and load the page anew")
+    return int(number)
 
 
 def own_path(goal: str) -> str:

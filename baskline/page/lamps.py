@@ -21,7 +21,7 @@ from baskline.lamp_words import (
 from baskline.measured_words import plain_day
 from baskline.page.desk import Desk
 from baskline.page.errors import AskedError
-from baskline.page.forms import asked_day, done, fields, known, looking_only
+from baskline.page.forms import acting, asked_day, asked_entry, done, fields, known
 from baskline.page.pages import NavEntry, Page
 from baskline.page.rendering import render
 from baskline.page.spot import chart_code, chart_trouble
@@ -69,10 +69,7 @@ async def lamps(request: Request) -> Response:
 
 async def note(request: Request) -> Response:
     """Note a change of a lamp."""
-    refused = looking_only(request)
-    if refused is not None:
-        return refused
-    desk: Desk = request.app.state.desk
+    desk = acting(request)
     lamp = known("lamp", request.path_params["lamp"], desk.config.lamps)
     form = await fields(request)
     try:
@@ -97,16 +94,11 @@ async def note(request: Request) -> Response:
 
 async def withdraw(request: Request) -> Response:
     """Let a change count no longer."""
-    refused = looking_only(request)
-    if refused is not None:
-        return refused
-    desk: Desk = request.app.state.desk
+    desk = acting(request)
     lamp = known("lamp", request.path_params["lamp"], desk.config.lamps)
-    number = (await fields(request)).get("change", "")
-    if not number.isdecimal() or len(number) > 9:
-        raise AskedError("that is no number of a change", remedy="Go back and load the page anew")
+    number = asked_entry(await fields(request), "change")
     try:
-        await desk.write(lambda store: withdraw_lamp_change(store, desk.config, lamp, int(number)))
+        await desk.write(lambda store: withdraw_lamp_change(store, desk.config, lamp, number))
     except KeeperError as error:
         raise AskedError(error.what, remedy="Go back and load the page anew", status=409) from error
     return done(f"/lamps?withdrawn={number}#lamp-{lamp}")

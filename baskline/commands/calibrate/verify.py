@@ -105,11 +105,7 @@ def verify(
     with Store.open(configured.bridge.store) as store:
         if withdraw is not None:
             store.checks.withdraw(spot, withdraw)
-        if check is not None:
-            store.checks.add(check)
         known = store.checks.of(spot)
-        if check is not None:
-            check = known[-1]
         now_ms = clock.moment().wall_ms
         series = series_of(known, calibration.identity)
         zone = configured.bridge.time_zone
