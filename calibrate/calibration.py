@@ -170,9 +170,9 @@ class Calibration:
         - A saturation mark, or a channel at its saturation level: SATURATED; the value is a lower bound.
         - Below zero: clamped to 0, because less than no light cannot be.  If it is below by more than
           3 times what noise and the fit explain, NEGATIVE, and the amount below is added to `u_uvi`.
-        - Above `uvi_range` or a channel's range: the model is still used, ABOVE_RANGE, and a quarter
-          (judgement) of the excess over `uvi_range` is added to `u_uvi`.  Below a range by more than
-          3 times the noise: BELOW_RANGE.
+        - Above `uvi_range` or a channel's range by more than 3 times the noise: the model is still used,
+          ABOVE_RANGE.  A quarter (judgement) of the excess over `uvi_range` is added to `u_uvi`.  Below a
+          range by more than 3 times the noise: BELOW_RANGE.
         - Temperature out of range: corrected with the same coefficient (the correction held within a
           factor of 2), TEMPERATURE.  Unknown temperature: taken as anywhere in the valid range,
           not corrected, TEMPERATURE.

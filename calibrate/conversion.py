@@ -177,7 +177,7 @@ class Conversion:
             uvi = np.where(uvi < 0, 0.0, uvi)
         low, high = self._calibration.uvi_range
         if (uvi > high).any():
-            flags[uvi > high] |= _ABOVE
+            flags[uvi - NOISE_MARGIN * np.sqrt(random) > high] |= _ABOVE
             variance += extrapolated(uvi, high) ** 2
         if low > 0:
             flags[uvi + NOISE_MARGIN * np.sqrt(random) < low] |= _BELOW

@@ -187,7 +187,9 @@ def _uvi_range(chosen: Attempt) -> Range:
     model, uvi = chosen.solution.model, chosen.points.reference_uvi
     dark_is_zero = not (isinstance(model, LineModel) and model.intercept is not None)
     covers_zero = dark_is_zero and len(chosen.points.dark) > 0
-    return (0.0 if covers_zero else max(float(uvi.min()), 0.0)), float(uvi.max())
+    # The light of the highest pair was compared, also where the curve puts it above the meter.
+    fitted_uvi = round(float((uvi - chosen.solution.residual_uvi).max()), 3)
+    return (0.0 if covers_zero else max(float(uvi.min()), 0.0)), max(float(uvi.max()), fitted_uvi)
 
 
 def _channel_ranges(points: Points) -> tuple[Range, ...]:

@@ -11,6 +11,7 @@ from calibrate.fits.fit import GivenCoefficient, fit
 from calibrate.fits.make import Circumstances, make_calibration
 from calibrate.fits.refusals import FitRefusedError
 from calibrate.points import ReferenceMeter
+from calibrate.samples import Flag
 from tests.calibrate.making import make_points
 
 UVI = np.array([0.5, 1.0, 1.8, 2.9, 4.2, 5.5, 7.0])
@@ -55,6 +56,18 @@ def test_the_shape_that_made_the_pairs_is_chosen(net, name):
     assert found.name == name
     assert abs(found.residual_uvi).max() < 0.3
     assert name in found.reasons[0]
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_at_its_own_highest_pair_nothing_is_extrapolated(seed):
+    found = fit(noisy(UVI / 0.003, seed=seed))
+    noise = 2.0
+    circumstances = Circumstances("t5", "x", date(2026, 3, 2), ReferenceMeter(0.05), {"uva_counts": noise})
+    calibration = make_calibration(found, circumstances)
+    top = found.points.levels[found.points.reference_uvi.argmax(), 0]
+    levels = top + noise * np.clip(np.random.default_rng(seed).standard_normal(500), -2.9, 2.9)
+    assert not calibration.convert({"uva_counts": levels}).flags.any()
+    assert calibration.convert({"uva_counts": np.array([1.05 * top])}).flags == Flag.ABOVE_RANGE
 
 
 def test_a_line_that_misses_its_dark_reading_is_seen():
