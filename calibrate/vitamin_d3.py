@@ -5,7 +5,8 @@ Notes
 CIE 174:2006, 252 to 330 nm at each nm, zero elsewhere, straight between.  The numbers are those of two
 public tools that carry the table independently and agree in every digit; the CIE report itself was not
 seen.  It is an action spectrum of human skin, and its long-wave end is disputed (Norval, Björn & de Gruijl
-2010, Photochem. Photobiol. Sci. 9, 11-17).
+2010, Photochem. Photobiol. Sci. 9, 11-17); a CIE workshop found that it probably needs amendment, and is to
+be used until there is a better one (Webb et al. 2023, Lighting Res. Technol. 55, 487-497, abstract read).
 """
 
 from functools import cache
