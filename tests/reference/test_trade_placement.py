@@ -19,16 +19,16 @@ KEITZ = [
     (2.0, 1.20, 0.15, 1.75748548),
     (0.8, 0.30, 1.00, 0.07986520),
 ]
+POINTS, WEIGHTS = np.polynomial.legendre.leggauss(400)
 
 
 def tube_w_m2(power, length, distance):
     """Integrate a matt line: an element dx of power P/L dx in all radiates P/(π²L) dx · sin θ a steradian,
     θ from the line's direction, and it falls at cos φ = sin θ on a surface that faces the middle."""
-    x, weight = np.polynomial.legendre.leggauss(400)
-    x = x * length / 2
+    x = POINTS * length / 2
     r_squared = x**2 + distance**2
     integrand = power / (math.pi**2 * length) * distance**2 / r_squared / r_squared
-    return float((weight * integrand).sum() * length / 2)
+    return float((WEIGHTS * integrand).sum() * length / 2)
 
 
 @pytest.mark.parametrize(("power", "length", "distance", "expected"), KEITZ)
