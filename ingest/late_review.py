@@ -49,9 +49,8 @@ class LateReview:
             if spot.board in spans:
                 first_ms, last_ms = spans[spot.board]
                 samples = history.samples(spot.key, first_ms - _BEFORE_MS, last_ms + _AFTER_MS)
-                found = _of_the_past(spot.judge_past(samples))
                 known = self._store.events.between(first_ms - _BEFORE_MS, last_ms + _AFTER_MS)
-                events += [event for event in found if event.opened_ms <= last_ms and _is_news(event, known)]
+                events += _news(spot.judge_past(samples), known, last_ms)
         return events
 
     def restamp(self, delta_ms: int) -> None:
@@ -61,14 +60,22 @@ class LateReview:
         }
 
 
-def _of_the_past(changes: list[Event]) -> list[Event]:
-    """Return the changes of events that have closed: what is still open is the living watch's to see."""
-    closed = {event.identity for event in changes if not event.is_open}
-    return [event for event in changes if event.identity in closed]
+def _news(changes: list[Event], known: Iterable[Event], last_ms: int) -> list[Event]:
+    """Return all changes of the events that opened by then, have closed, and are not on record.
+
+    What is still open is the living watch's to see.
+    """
+    found = {
+        event.identity
+        for event in changes
+        if not event.is_open and event.opened_ms <= last_ms and _is_unknown(event, known)
+    }
+    # A note that it is over goes with its event.
+    return [event for event in changes if {event.identity, event.evidence.get("after")} - {None} <= found]
 
 
-def _is_news(event: Event, known: Iterable[Event]) -> bool:
-    """Return whether no event of that kind and place on record overlaps this one."""
+def _is_unknown(event: Event, known: Iterable[Event]) -> bool:
+    """Return whether no event of that kind and place on record overlaps this one, as it was when it closed."""
     return not any(
         other.kind is event.kind
         and other.subject == event.subject
