@@ -24,21 +24,29 @@ class Ads1115:
         self._start = bytes((table["start"] >> 8, table["start"] & 0xFF))
 
     def average(self, window_us):
-        """The mean over `window_us` in hundredths of a millivolt, and whether it touched the rail."""
+        """The mean over `window_us` in hundredths of a millivolt, and whether it touched the rail.
+
+        OSError where the chip was reset, or does not finish: what it holds was not measured as asked for.
+        """
         table = self._table
+        samples = [row[1] for row in table["samples"] if window_us >= row[0]][0]
         total = 0
         highest = 0
         start = time.ticks_us()
-        for n in range(1, table["samples"] + 1):
-            # The whole setting goes with each start, so a chip that was reset is none the worse.
-            self._bus.write(self._address, table["config"], self._start)
-            left_us = n * window_us // table["samples"] - time.ticks_diff(time.ticks_us(), start)
+        for n in range(samples):
+            left_us = n * window_us // samples - time.ticks_diff(time.ticks_us(), start)
             if left_us > 0:
                 time.sleep_us(left_us)
+            # The whole setting goes with each start, so a chip that was reset is none the worse.
+            self._bus.write(self._address, table["config"], self._start)
+            time.sleep_us(table["converts_us"])
+            # Idle again, and with these settings: it has finished, and was not reset.
+            if whole(self._bus.read(self._address, table["config"], 2), True) != table["start"]:
+                raise OSError(table["name"] + " has not measured")
             counts = whole(self._bus.read(self._address, table["result"], 2), True)
             if counts & 0x8000:
                 counts -= 0x10000
             total += counts
             highest = max(highest, counts)
-        scale = table["samples"] * table["counts_per_mv"]
+        scale = samples * table["counts_per_mv"]
         return (total * 100 + scale // 2) // scale, highest >= table["rail_counts"]

@@ -16,9 +16,10 @@ class Ring:
         self.capacity = capacity
         self.next_seq = 0
         self._channels = channels
-        self._values = array("i", bytes(4 * channels * capacity))
-        self._whole_s = array("I", bytes(4 * capacity))
-        self._ms = array("H", bytes(2 * capacity))
+        # Filled from a range, whose length is known: from bytes, each array would need its memory twice.
+        self._values = array("i", range(channels * capacity))
+        self._whole_s = array("I", range(capacity))
+        self._ms = array("H", range(capacity))
         self._marks = bytearray(capacity)
 
     @property

@@ -140,6 +140,16 @@ def test_a_ring_takes_what_the_memory_allows_and_leaves_the_rest_of_the_board_it
         assert 682 - 256 <= larger - smaller <= 682 + 256
 
 
+@pytest.mark.parametrize("channels", [2, 4, 8, 16])
+def test_a_ring_needs_no_more_memory_while_it_is_made_than_when_it_is(
+    on_board: OnBoard, channels: int
+) -> None:
+    # Of 24,000 bytes that are kept free, the next longer ring would have taken a part.
+    made = json.loads(on_board("ring_room.py", str(channels), heap="80K"))
+    assert 256 < made["capacity"] < 4096
+    assert made["left"] - 24_000 <= 256 * (7 + 4 * channels) + 1_000
+
+
 def test_a_board_that_can_do_nothing_right_does_not_feed_its_watchdog(on_board: OnBoard) -> None:
     said = on_board("starved.py").splitlines()
     assert said.count("ValueError: broken") == 1  # told once, for the keeper who may be watching
@@ -160,6 +170,44 @@ def test_mains_flicker_averages_out_over_the_window(on_each_port: OnBoard, windo
     assert means["pulsed 4000"] == pytest.approx(
         300, rel=0.08
     )  # few samples a pulse: noise, not a stuck phase
+
+
+@pytest.mark.parametrize("look_us", [130, 700])
+@pytest.mark.parametrize("window_us", [100_000, 50_000])
+def test_flicker_averages_out_on_a_board_that_cannot_take_all_samples(
+    on_each_port: OnBoard, window_us: int, look_us: int
+) -> None:
+    # 401 samples in 100 ms are one each 249 us, in 50 ms one each 125 us: so slow a board takes fewer.
+    means = json.loads(on_each_port("flicker.py", str(window_us), str(look_us)))
+    assert means["steady"] == 1000
+    for hz in (100, 120):
+        assert means[f"rectified {hz}"] == pytest.approx(636.62, rel=0.005)
+
+
+@pytest.mark.parametrize("slow_percent", [0, 10])
+@pytest.mark.parametrize("window_us", [100_000, 50_000])
+def test_the_external_adc_averages_flicker_out_over_the_same_window(
+    on_each_port: OnBoard, window_us: int, slow_percent: int
+) -> None:
+    means = json.loads(on_each_port("adc.py", str(window_us), str(slow_percent)))
+    assert window_us * 12 / 13 <= means["took_us"] <= window_us
+    assert means["steady"] == 1000
+    for hz in (100, 120):
+        assert means[f"rectified {hz}"] == pytest.approx(636.62, rel=0.005)
+    assert means["pulsed 100"] == pytest.approx(300, rel=0.1)  # few samples a pulse
+
+
+@pytest.mark.parametrize("window_us", [100_000, 50_000])
+def test_the_external_adcs_mean_holds_nothing_of_the_window_before(
+    on_each_port: OnBoard, window_us: int
+) -> None:
+    means = json.loads(on_each_port("adc.py", str(window_us), "10"))
+    assert [mean for name, mean in means.items() if name.endswith("then 2000 mV")] == [2000] * 4
+
+
+def test_an_external_adc_that_does_not_finish_in_time_is_a_fault(on_each_port: OnBoard) -> None:
+    means = json.loads(on_each_port("adc.py", "50000", "300"))
+    assert means["steady"] == "ads1115 has not measured"
 
 
 def test_a_window_that_cuts_a_cycle_would_show_the_flicker(on_each_port: OnBoard) -> None:

@@ -73,7 +73,8 @@ def test_the_mcp9808_is_read_as_its_data_sheet_reads_it(flags: int, upper: int, 
     ],
 )
 def test_a_step_of_the_ads1115_is_an_eighth_of_a_millivolt(counts: int, millivolts: float) -> None:
-    program = firmware(0x48, {0x00: counts.to_bytes(2, "big")})
+    # 0xC3E3: idle again, with the settings that the firmware asks for.
+    program = firmware(0x48, {0x00: counts.to_bytes(2, "big"), 0x01: b"\xc3\xe3"})
     table = program.module("chips.ads1115").TABLE
     adc = program.module("ads1115").Ads1115(program.module("bus").Bus(None, None), 0x48, table)
     mean, _ = adc.average(100_000)

@@ -124,7 +124,7 @@ class _Wires:
         answering = {}
         for address, plan in self._plan["chips"].items():
             chip = self._chips[address]
-            chip.now_ms = time.ticks_ms()
+            chip.now_ms = time.ticks_us() / 1000
             chip.light = plan.get("light", {})
             if not plan.get("silent", False):
                 answering[int(address)] = chip

@@ -186,7 +186,12 @@ class As7331(Chip):
 
 
 class Ads1115(Chip):
-    """One conversion at a time; what stands at the input when it starts counts."""
+    """One conversion at a time; what stands at the input when it starts counts.
+
+    To be told to start while it converts has no effect; its clock may be slow.
+    """
+
+    slow_percent = 0
 
     def reset(self):
         self.config = 0x8583
@@ -197,19 +202,27 @@ class Ads1115(Chip):
     def write(self, register, data):
         if register == 0x01:
             self.config = data[0] << 8 | data[1]
-            if self.config & 0x8000:
+            if self.config & 0x8000 and not self._busy():
+                self._finish()
                 full_mv = (6144, 4096, 2048, 1024, 512, 256, 256, 256)[self.config >> 9 & 0x07]
                 per_second = (8, 16, 32, 64, 128, 250, 475, 860)[self.config >> 5 & 0x07]
                 counts = int(self.light.get("mv", 0) / full_mv * 32768 + 0.5)
                 self._next = max(-32768, min(counts, 32767))
-                self._ends_ms = self.now_ms + 1000 / per_second
+                self._ends_ms = self.now_ms + (1000 / per_second + 0.025) * (100 + self.slow_percent) / 100
 
     def read(self, register, n):
-        busy = self._ends_ms is not None and self.now_ms < self._ends_ms
-        if not busy and self._next is not None:
-            self._result, self._next = self._next, None
+        busy = self._busy()
+        if not busy:
+            self._finish()
         word = self._result if register == 0x00 else self.config & 0x7FFF | (0 if busy else 0x8000)
         return bytes((word >> 8 & 0xFF, word & 0xFF))[:n]
+
+    def _busy(self):
+        return self._ends_ms is not None and self.now_ms < self._ends_ms
+
+    def _finish(self):
+        if self._next is not None:
+            self._result, self._next = self._next, None
 
 
 class Si1145(Chip):
