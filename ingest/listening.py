@@ -13,6 +13,7 @@ from firmware_host.clock import Clock
 from firmware_host.hub import PortProblem, SerialHub
 from firmware_host.messages import Hello, Mark
 from firmware_host.ports import Port
+from firmware_host.traffic import LinkClosed, LinkOpened
 from ingest.config import BoardConfig
 from ingest.links import LinkNews, Links
 
@@ -90,11 +91,18 @@ class Listening:
     """The ports, opened to listen; a board that was unplugged is heard again when it is back."""
 
     def __init__(
-        self, find_ports: Callable[[], Iterable[Port]], plain_boards: Iterable[BoardConfig], clock: Clock
+        self,
+        find_ports: Callable[[], Iterable[Port]],
+        plain_boards: Iterable[BoardConfig],
+        clock: Clock,
+        lost: Callable[[str], None],
     ) -> None:
+        """`lost` is told the path of a port that goes away while it is listened to."""
         self.boards: dict[str, HeardBoard] = {}
         self.problems: list[PortProblem] = []
         self._clock = clock
+        self._lost = lost
+        self._paths: dict[int, str] = {}
         # A board plays back what it remembers from before: that is not live.
         self._since_ms = clock.moment().mono_ms
         self._links = Links(plain_boards, stored=lambda _board, _boot: [])
@@ -110,6 +118,10 @@ class Listening:
         while ends_ms is None or self._clock.moment().mono_ms < ends_ms:
             news: list[LinkNews] = []
             for item in self._hub.poll(_POLL_S):
+                if isinstance(item, LinkOpened):
+                    self._paths[item.link] = item.port
+                elif isinstance(item, LinkClosed):
+                    self._lost(self._paths.pop(item.link))
                 news += self._links.take(item)
             news += self._links.tick(self._clock.moment())
             for link, data in self._links.outgoing():

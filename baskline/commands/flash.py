@@ -172,11 +172,11 @@ def _first_light(
     words: "Console", clock: "Clock", port: "Port", identity: str, seconds: float
 ) -> "HeardBoard":
     """Wait for the board that starts, show what it counts, and return that."""
-    from baskline.commands.listen import print_levels, show_live
+    from baskline.commands.listen import print_levels, report_lost, show_live
     from ingest.listening import Listening
 
     say(words, f"\nThe board starts as {identity}. Hold a hand over the sensor: the numbers fall.")
-    listening = Listening(_wherever_it_is(port), [], clock)
+    listening = Listening(_wherever_it_is(port), [], clock, report_lost)
     with contextlib.closing(listening):
         for heard in listening.listen(_HELLO_WITHIN_S):
             if heard.board == identity and heard.hello is not None:

@@ -79,10 +79,10 @@ def listen(
         say(words, f"{LAMP_CAUTION}\n")
     with contextlib.ExitStack() as stack:
         if one_port is not None:
-            listening = Listening(lambda: find_ports([one_port]), boards.values(), clock)
+            listening = Listening(lambda: find_ports([one_port]), boards.values(), clock, report_lost)
         else:
             ports = stack.enter_context(ports_of(configured, clock, _report))
-            listening = Listening(ports, boards.values(), clock)
+            listening = Listening(ports, boards.values(), clock, report_lost)
         stack.callback(listening.close)
         with contextlib.suppress(KeyboardInterrupt):
             for _ in show_live(words, clock, listening, identity, seconds):
@@ -100,6 +100,11 @@ def listen(
 def _report(error: KeeperError) -> None:
     """Tell what keeps the Pi's own bus from being a board, while others are listened to."""
     print(f"baskline: {error}", file=sys.stderr)
+
+
+def report_lost(port: str) -> None:
+    """Tell at once that a board was unplugged: else its numbers would only stop."""
+    print(f"baskline: {port}: it went away. Plug it in again, and it goes on", file=sys.stderr)
 
 
 def show_live(
@@ -135,12 +140,12 @@ def print_levels(words: "Console", heard: "HeardBoard") -> None:
     """Print a board's channels over the last readings, and what its marks ask for."""
     from firmware_host.messages import Mark
 
-    say(words, f"\n{heard.board}, {heard.n_readings} readings:")
+    n = heard.n_readings
+    say(words, f"\n{heard.board}, {n} reading{'' if n == 1 else 's'}:")
     for level in heard.levels():
         say(
             words,
-            f"    {level.name}: mean {level.mean:g}, noise {level.noise:.3g}{_share(level)},"
-            f" from {level.lowest:g} to {level.highest:g}",
+            f"    {level.name}: {_scatter(level)}",
             hang=8,
         )
     trouble = None if heard.hello is None else sensor_trouble(heard.hello.sensor)
@@ -152,6 +157,15 @@ def print_levels(words: "Console", heard: "HeardBoard") -> None:
         if heard.marks[mark]:
             name = (mark.name or "").lower()
             say(words, f"    {name} in {heard.marks[mark]} of {heard.n_readings}: {remedy}", hang=8)
+
+
+def _scatter(level: "ChannelLevel") -> str:
+    if level.n == 1:
+        return f"{level.latest:g}, too short for its noise"
+    return (
+        f"mean {level.mean:g}, noise {level.noise:.3g}{_share(level)},"
+        f" from {level.lowest:g} to {level.highest:g}"
+    )
 
 
 def _share(level: "ChannelLevel") -> str:

@@ -54,13 +54,14 @@ print(json.dumps({
 )
 
 PREPARE: Final = """
-import os
+import errno, os
 
 for folder in PLAN["folders"]:
     try:
         os.mkdir(folder)
-    except OSError:
-        pass  # it is there
+    except OSError as error:
+        if error.errno != errno.EEXIST:
+            raise
 """
 
 # Nothing is replaced until every new file is there and its hash is right.  The list of what was written comes

@@ -1,6 +1,7 @@
 """`baskline flash` and `baskline listen`, typed as a keeper types them, at real MicroPython."""
 
 import json
+import os
 import subprocess
 import sys
 from collections.abc import Callable, Iterator
@@ -161,6 +162,36 @@ def test_a_board_that_is_not_there_is_told_with_those_that_are(
     done = baskline("listen", "uv-other", "--port", bench.port, "--seconds", "2", cwd=tmp_path)
     assert done.returncode == 1
     assert f"These were: {bench.identity}" in done.stderr
+
+
+def test_a_board_that_is_unplugged_while_it_is_listened_to_is_told(
+    make_bench: Callable[..., FirmwareBench], tmp_path: Path
+) -> None:
+    bench = make_bench(settings={"cadence_ms": 200})
+    listening = subprocess.Popen(
+        [BASKLINE, "listen", "--port", bench.port, "--seconds", "5"],
+        cwd=tmp_path,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+        env={**os.environ, "PYTHONUNBUFFERED": "1"},
+    )
+    assert listening.stdout is not None
+    while bench.identity not in listening.stdout.readline():
+        pass
+    port = bench.port
+    bench.unplug()
+    _, told = listening.communicate(timeout=60)
+    assert listening.returncode == 0
+    assert told.startswith(f"baskline: {port}: it went away. Plug it in again")
+
+
+def test_a_single_reading_says_nothing_of_its_noise(
+    make_bench: Callable[..., FirmwareBench], tmp_path: Path
+) -> None:
+    bench = make_bench(settings={"cadence_ms": 600_000})
+    done = baskline("listen", "--port", bench.port, "--seconds", "2", cwd=tmp_path)
+    assert "nan" not in done.stdout
 
 
 def test_json_without_an_end_is_wrong_use(tmp_path: Path) -> None:
