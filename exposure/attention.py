@@ -148,7 +148,7 @@ class _Moment:
         urgent = event.severity is Severity.NOW
         if hidden and not urgent:
             return
-        why, due_ms = _due(event, before, self._settings)
+        why, due_ms = _due(event, before, self._now_ms, self._settings)
         if why is None:
             return
         quiet_ms = 0 if urgent or self._quiet_until_ms is None else self._quiet_until_ms
@@ -179,7 +179,7 @@ class _Moment:
         if before.times == 0 or event.acknowledged_ms is not None or event.severity is Severity.NOTE:
             return
         assert event.closed_ms is not None
-        due_ms = event.closed_ms + round(1000 * self._settings.gather_s)
+        due_ms = _gathered_ms(event.closed_ms, self._now_ms, self._settings)
         due_ms = max(due_ms, self._quiet_until_ms or 0)
         if self._now_ms >= due_ms:
             self._tell(Why.OVER, event)
@@ -216,12 +216,21 @@ class _Moment:
         return Notice(why, kind, urgent, title, tuple(events), escalated)
 
 
-def _due(event: Event, before: Told | None, settings: AttentionSettings) -> tuple[Why | None, int]:
+def _gathered_ms(at_ms: int, now_ms: int, settings: AttentionSettings) -> int:
+    """Return until when what happened waits for more of its kind."""
+    wait_ms = round(1000 * settings.gather_s)
+    # A clock that was ahead told the time of what is still to come: it has happened.
+    return at_ms + wait_ms if at_ms <= now_ms + wait_ms else now_ms
+
+
+def _due(
+    event: Event, before: Told | None, now_ms: int, settings: AttentionSettings
+) -> tuple[Why | None, int]:
     """Return why and from when on an open, unacknowledged event is to be told."""
     if before is None:
         urgent = event.severity is Severity.NOW
-        return Why.NEW, event.opened_ms + (0 if urgent else round(1000 * settings.gather_s))
-    if before.times == 0 or _GRAVITY[event.severity] < _GRAVITY[before.severity]:
+        return Why.NEW, event.opened_ms if urgent else _gathered_ms(event.opened_ms, now_ms, settings)
+    if before.times == 0 or event.severity.is_graver_than(before.severity):
         return Why.GRAVER, before.at_ms  # one acknowledged before it was told is open to telling again
     again_ms = _again_ms(event, before, settings)
     return (None, 0) if again_ms is None else (Why.AGAIN, again_ms)

@@ -47,6 +47,13 @@ class Severity(StrEnum):
     TODAY = "today"
     NOTE = "note"
 
+    def is_graver_than(self, other: "Severity") -> bool:
+        """Return whether somebody should look sooner."""
+        return _GRAVEST_FIRST.index(self) < _GRAVEST_FIRST.index(other)
+
+
+_GRAVEST_FIRST = (Severity.NOW, Severity.TODAY, Severity.NOTE)
+
 
 @dataclass(frozen=True, slots=True)
 class Event:

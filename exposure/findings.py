@@ -37,7 +37,6 @@ class Standing:
     severity: Severity
 
 
-_GRAVITY = {Severity.NOTE: 0, Severity.TODAY: 1, Severity.NOW: 2}
 NOTHING_STOOD: Final[Mapping[EventKind, Standing]] = {}
 
 
@@ -68,9 +67,9 @@ def settle(
         fresh = _event(kind, spot, at_ms, finding)
         if event is None:
             known = stood.get(kind)
-            if known is None or known.about != finding.about or _is_graver(fresh.severity, known.severity):
+            if known is None or known.about != finding.about or fresh.severity.is_graver_than(known.severity):
                 changes.append(fresh)
-        elif _is_graver(fresh.severity, event.severity):
+        elif fresh.severity.is_graver_than(event.severity):
             changes.append(replace(fresh, identity=event.identity, opened_ms=event.opened_ms))
     return changes
 
@@ -87,7 +86,7 @@ def still_standing(
     for kind, finding in found.items():
         if isinstance(finding, Finding):
             severity, known = _severity(kind, finding), stood.get(kind)
-            if known is not None and known.about == finding.about and _is_graver(known.severity, severity):
+            if known is not None and known.about == finding.about and known.severity.is_graver_than(severity):
                 severity = known.severity
             standing[kind] = Standing(finding.about, severity)
     return standing
@@ -95,10 +94,6 @@ def still_standing(
 
 def _closed(event: Event, at_ms: int, why: str) -> Event:
     return event.closed(max(at_ms, event.opened_ms), why)  # a clock that was ahead may have opened it
-
-
-def _is_graver(severity: Severity, than: Severity) -> bool:
-    return _GRAVITY[severity] > _GRAVITY[than]
 
 
 def _severity(kind: EventKind, finding: Finding) -> Severity:

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from datetime import date
 
 from calibrate.calibration import Calibration
-from calibrate.spot_check import Verdict
+from calibrate.spot_check import Verdict, verdict_of
 from exposure.days import local_date
 from exposure.events import Event, EventKind
 from exposure.findings import Finding, NotSo, settle
@@ -33,7 +33,8 @@ def check_events(
         return settle(spot, now_ms, {overdue: why, EventKind.CHECK_OUT: why}, open_events)
     made_ms = calibrated_ms(calibration, time_zone)
     state = check_state(checks, calibration, made_ms, now_ms, every_days)
-    changes = _of_the_last(spot, state, open_events, now_ms, time_zone)
+    counted = [each for each in checks if not each.withdrawn and each.calibration == calibration.identity]
+    changes = _of_the_last(spot, state, counted, open_events, now_ms, time_zone)
     if not state.overdue or state.due_ms is None:
         return [*settle(spot, now_ms, {overdue: NotSo(_why_not_overdue(state))}, open_events), *changes]
     finding = _overdue(state, calibration.made_on, time_zone)
@@ -42,9 +43,14 @@ def check_events(
 
 
 def _of_the_last(
-    spot: str, state: CheckState, open_events: Sequence[Event], now_ms: int, time_zone: str
+    spot: str,
+    state: CheckState,
+    counted: Sequence[CheckRecord],
+    open_events: Sequence[Event],
+    now_ms: int,
+    time_zone: str,
 ) -> list[Event]:
-    """Return what the last check changes: a doubtful one nothing."""
+    """Return what the last check that counts changes: a doubtful one nothing, while the failed one counts."""
     kind, last = EventKind.CHECK_OUT, state.last
     if last is None:
         why = NotSo("the check no longer counts: it was withdrawn, or the sensor was calibrated anew")
@@ -59,6 +65,12 @@ def _of_the_last(
         return settle(spot, last.at_ms, {kind: finding}, open_events)
     if state.verdict is Verdict.WITHIN:
         return settle(spot, now_ms, {kind: NotSo("a check since was well")}, open_events)
+    told = next((event for event in open_events if (event.kind, event.subject) == (kind, spot)), None)
+    failed_ms = [check.at_ms for check in counted if verdict_of(check.e_n) is Verdict.OUT]
+    if told is not None and all(at_ms < told.opened_ms for at_ms in failed_ms):
+        return settle(
+            spot, now_ms, {kind: NotSo("the check no longer counts: it was withdrawn")}, open_events
+        )
     return []
 
 

@@ -75,7 +75,7 @@ def _news(changes: list[Event], known: Iterable[Event], last_ms: int) -> list[Ev
 
 
 def _is_unknown(event: Event, known: Iterable[Event]) -> bool:
-    """Return whether no event of that kind and place on record overlaps this one, as it was when it closed."""
+    """Return whether no event of that kind and place on record overlaps this one, which has closed."""
     return not any(
         other.kind is event.kind
         and other.subject == event.subject

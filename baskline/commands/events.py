@@ -54,6 +54,7 @@ def events(
       baskline events --days 30 --json
     """
     from ingest.mqtt.payloads import event_fields
+    from ingest.store.events_pages import FOR_EVER_MS
     from ingest.store.store import Store
 
     configured = read_config(config)
@@ -62,7 +63,7 @@ def events(
             found = kept.events.open()
         else:
             newest_ms = kept.readings.last_utc_ms_any() or 0
-            found = kept.events.between(newest_ms - days * _DAY_MS, newest_ms + _DAY_MS)
+            found = kept.events.between(newest_ms - days * _DAY_MS, FOR_EVER_MS)
     if as_json:
         print_json({"schema": SCHEMA, "events": [event_fields(event) for event in found]})
         return

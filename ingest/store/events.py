@@ -166,8 +166,7 @@ def _changing(event: Event) -> tuple[object, ...]:
 
 def _with_firsts_of(known: Event, event: Event) -> Event:
     merged = event
-    graver = event.severity is Severity.NOW and known.severity is not Severity.NOW
-    if known.acknowledged_ms is not None and not graver:
+    if known.acknowledged_ms is not None and not event.severity.is_graver_than(known.severity):
         merged = replace(merged, acknowledged_ms=known.acknowledged_ms)
     if known.closed_ms is not None:
         merged = replace(merged, closed_ms=known.closed_ms, closing=known.closing)

@@ -52,6 +52,12 @@ def test_events_stand_in_order_with_what_to_do_for_the_open_ones(home):
     ]
 
 
+def test_what_happened_long_after_the_newest_reading_is_there_too(home):
+    with Store.open(home / "baskline.db") as store:
+        store.events.put(event("late", 24 * 9, None))
+    assert "26 May 00:00  open          now    ledge: late" in said_here("events", folder=home).out
+
+
 def test_only_the_open_ones(home):
     said = said_here("events", "--open", folder=home).out
     assert "still.ledge.1" in said

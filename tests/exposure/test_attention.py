@@ -104,6 +104,16 @@ def test_what_is_for_today_is_told_again_once_a_day_and_escalated_after_three():
     assert not any(notice.urgent for _, notice in heard)
 
 
+def test_what_a_clock_that_was_ahead_has_told_the_time_of_is_told_now():
+    ahead = off(at_ms=NOON_MS + 400 * 24 * HOUR_MS)
+    answer = at(NOON_MS, ahead)
+    assert said(answer) == [(Why.NEW, "lamp off by day: rock")]
+    over = ahead.closed(ahead.opened_ms + HOUR_MS, "the lamp is lit")
+    assert said(at(NOON_MS + MINUTE_MS, over, told=answer.told)) == [
+        (Why.OVER, "lamp off by day: rock (ended)")
+    ]
+
+
 def test_a_note_is_told_once():
     note = event(EventKind.LAMP_FADING)
     heard = follow([note], NOON_MS, NOON_MS + 100 * HOUR_MS)

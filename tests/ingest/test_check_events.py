@@ -107,6 +107,17 @@ def test_a_check_that_no_longer_counts_ends_it(how: str) -> None:
     assert how in (closed.closing or "")
 
 
+def test_a_failed_check_that_was_withdrawn_ends_it_though_the_last_that_counts_is_doubtful() -> None:
+    failed = at(3, BAD)
+    [event] = judged(MADE_MS + 4 * DAY_MS, failed)
+    gone = replace(failed, withdrawn=True)
+    for doubtful in (at(2, DOUBTFUL, 2), at(5, DOUBTFUL, 2)):
+        [closed] = judged(MADE_MS + 6 * DAY_MS, gone, doubtful, opened=(event,))
+        assert closed.closing == "the check no longer counts: it was withdrawn"
+    again = at(4, BAD, 3)
+    assert judged(MADE_MS + 6 * DAY_MS, gone, again, at(5, DOUBTFUL, 2), opened=(event,)) == []
+
+
 def test_a_spot_without_a_calibration_or_with_no_checks_asked_for_is_not_reminded() -> None:
     assert judged(OVERDUE_MS + 1, calibrated=False) == []
     assert judged(OVERDUE_MS + 1, every_days=0) == []

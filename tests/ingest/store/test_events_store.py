@@ -54,6 +54,23 @@ def test_an_acknowledgement_from_elsewhere_survives_the_next_state(store: Store)
     assert len(store.events.history(event().identity)) == 3
 
 
+@pytest.mark.parametrize(
+    ("seen_as", "is_now"),
+    [(Severity.NOTE, Severity.TODAY), (Severity.NOTE, Severity.NOW), (Severity.TODAY, Severity.NOW)],
+)
+def test_who_has_seen_an_event_has_not_seen_it_once_it_is_graver(
+    store: Store, seen_as: Severity, is_now: Severity
+) -> None:
+    mild, grave = (replace(event(), severity=each) for each in (seen_as, is_now))
+    store.events.put(mild)
+    store.events.acknowledge(mild.identity, 5000)
+    assert store.events.put(grave) == grave
+    store.events.acknowledge(mild.identity, 6000)
+    closed = store.events.put(grave.closed(9000, "over"))
+    assert closed is not None
+    assert closed.acknowledged_ms == 6000
+
+
 def test_a_closed_event_does_not_open_again(store: Store) -> None:
     store.events.put(event().closed(9000, "back under 2.6"))
     assert store.events.put(event()) is None
