@@ -1,6 +1,5 @@
-"""The invented room with its eight weeks, once a session, and what every chart has to keep to."""
+"""The invented room with its eight weeks, and what every chart has to keep to."""
 
-import functools
 from pathlib import Path
 
 import numpy as np
@@ -10,21 +9,19 @@ from baskline.charts.palette import DARK, LIGHT
 from baskline.scenario import Scenario, build, give_past
 from ingest.config import load_config
 from ingest.store.store import Store
+from tests.baskline.making import copied_once, made_once
 from tests.baskline.pictures import ink, pixels
 
 
 def past_room(factory: pytest.TempPathFactory) -> Scenario:
-    """The room with its past in the store, made once a session."""
-    return _past_in(factory.getbasetemp() / "past-room")
+    """The room with its past in the store, one for each worker."""
+    return build(copied_once(made_once(factory, "past", _past), factory.getbasetemp() / "past-room"))
 
 
-@functools.cache
-def _past_in(folder: Path) -> Scenario:
-    folder.mkdir()
+def _past(folder: Path) -> None:
     scenario = build(folder)
     with Store.open(load_config(scenario.config_file).bridge.store) as store:
         give_past(store, scenario)
-    return scenario
 
 
 def keeps_to_its_sheet(spec_of, width_px: int, *, dark: bool) -> None:

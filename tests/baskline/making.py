@@ -17,6 +17,7 @@ from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
+from typing import TextIO
 from unittest import mock
 
 import numpy as np
@@ -66,12 +67,19 @@ def baskline(
     return Said(done.returncode, done.stdout, done.stderr)
 
 
-def said_here(*words: object, folder: Path) -> Said:
+def said_here(*words: object, folder: Path, env: Mapping[str, str] | None = None) -> Said:
     """Run `baskline` in this process: the same, but quicker."""
     out, err = io.StringIO(), io.StringIO()
+    return Said(ended_here(*words, folder=folder, out=out, err=err, env=env), out.getvalue(), err.getvalue())
+
+
+def ended_here(
+    *words: object, folder: Path, out: TextIO, err: TextIO, env: Mapping[str, str] | None = None
+) -> int:
+    """Run `baskline` in this process, its words going to `out` and `err`; return the exit code."""
     with (
         mock.patch.object(sys, "argv", ["baskline", *map(str, words)]),
-        mock.patch.dict(os.environ, environment(), clear=True),
+        mock.patch.dict(os.environ, environment(**(env or {})), clear=True),
         contextlib.chdir(folder),
         contextlib.redirect_stdout(out),
         contextlib.redirect_stderr(err),
@@ -79,31 +87,39 @@ def said_here(*words: object, folder: Path) -> Said:
     ):
         main()
     assert isinstance(ended.value.code, int)
-    return Said(ended.value.code, out.getvalue(), err.getvalue())
+    return ended.value.code
 
 
-def demo_folder(factory: pytest.TempPathFactory) -> Path:
-    """The folder of a whole demo, with what it printed in `printed.txt`.
-
-    It takes half a minute and is therefore run once for all workers of a session; each has a copy of its own.
-    """
-    return _demo_in(factory.getbasetemp())
-
-
-@functools.cache
-def _demo_in(own: Path) -> Path:
+def made_once(factory: pytest.TempPathFactory, name: str, make: Callable[[Path], object]) -> Path:
+    """The folder `name`, made by one of the session's workers for all of them: to be copied, not changed."""
+    own = factory.getbasetemp()
     session = own.parent if "PYTEST_XDIST_WORKER" in os.environ else own
-    made = session / "demo-made"
-    with (session / "demo-made.lock").open("w") as lock:
+    made = session / f"{name}-made"
+    with (session / f"{name}-made.lock").open("w") as lock:
         fcntl.flock(lock, fcntl.LOCK_EX)
         if not made.exists():
             making = Path(tempfile.mkdtemp(dir=session))
-            said = baskline("demo", "--folder", ".", folder=making)
-            assert said.code == 0, said.err
-            assert said.err == ""
-            (making / "printed.txt").write_text(said.out)
+            make(making)
             making.rename(made)
-    return shutil.copytree(made, own / "demo-room")
+    return made
+
+
+@functools.cache
+def copied_once(made: Path, own: Path) -> Path:
+    """A worker's own copy of a folder."""
+    return shutil.copytree(made, own)
+
+
+def demo_folder(factory: pytest.TempPathFactory) -> Path:
+    """A worker's folder of a whole demo, with what it printed in `printed.txt`."""
+    return copied_once(made_once(factory, "demo", _demo), factory.getbasetemp() / "demo-room")
+
+
+def _demo(folder: Path) -> None:
+    said = baskline("demo", "--folder", ".", folder=folder)
+    assert said.code == 0, said.err
+    assert said.err == ""
+    (folder / "printed.txt").write_text(said.out)
 
 
 _CALIBRATION = """

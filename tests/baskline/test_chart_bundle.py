@@ -21,7 +21,6 @@ from baskline.charts.drawing import drawing_of
 from baskline.charts.errors import ChartError
 from baskline.charts.gradient import gradient_drawing, gradient_spec
 from baskline.charts.lamp import lamp_drawing, lamp_spec
-from baskline.scenario import build, give_past
 from calibrate.calibration_file import read_calibration
 from ingest.checking import series_of
 from ingest.config import load_config
@@ -29,6 +28,7 @@ from ingest.day import spot_day
 from ingest.day_records import DayRecords
 from ingest.lamp_views import lamp_views
 from ingest.store.store import Store
+from tests.baskline.invented import past_room
 
 pytest.importorskip("vl_convert")
 
@@ -103,10 +103,9 @@ def test_a_folder_that_cannot_be_written_is_told_and_nothing_half_is_left(tmp_pa
 @pytest.fixture(scope="module")
 def specs(tmp_path_factory):
     """Each chart once, of the invented room."""
-    scenario = build(tmp_path_factory.mktemp("room"))
+    scenario = past_room(tmp_path_factory)
     config = load_config(scenario.config_file)
     with Store.open(config.bridge.store) as store:
-        give_past(store, scenario)
         day = scenario.day.date - timedelta(days=1)
         shown = {
             key: spot_day(

@@ -162,18 +162,19 @@ def test_help_needs_nothing_heavy(tmp_path):
     assert not heavy & imported
 
 
-def completed(line, folder) -> list[str]:
+def completed(line, folder, *, run=said_here) -> list[str]:
     """What the Tab key gives in bash at the end of `line`."""
     words = line.split(" ")
     asked = {"_BASKLINE_COMPLETE": "complete_bash", "COMP_WORDS": line, "COMP_CWORD": str(len(words) - 1)}
-    said = baskline(folder=folder, env=asked)
+    said = run(folder=folder, env=asked)
     assert said.err == ""
     return said.out.split()
 
 
 def test_tab_completes_commands_spots_and_open_events(demo, tmp_path):
     assert completed("baskline ack", demo) == ["acknowledge"]
-    assert completed("baskline day s", demo) == ["slate"]
+    for run in (baskline, said_here):
+        assert completed("baskline day s", demo, run=run) == ["slate"]
     assert completed("baskline week g", demo) == ["green_wall"]
     assert completed("baskline lamps w", demo) == ["wall_tube"]
     assert completed(f"baskline day -c {demo}/baskline.toml th", tmp_path) == ["thyme"]

@@ -2,6 +2,7 @@
 
 import json
 import re
+import shutil
 import sqlite3
 from dataclasses import replace
 from pathlib import Path
@@ -9,10 +10,12 @@ from pathlib import Path
 import pytest
 
 from baskline.demo import run_demo
-from baskline.scenario import build, give_past
+from baskline.scenario import build
 from exposure.days import HOUR_MS
 from exposure.events import EventKind
+from ingest.config import load_config
 from ingest.store.store import Store
+from tests.baskline.invented import past_room
 from tests.baskline.making import demo_folder, room, said_here
 from tests.baskline.pictures import pixels
 
@@ -31,12 +34,11 @@ def printed(demo) -> str:
 
 @pytest.fixture(scope="module")
 def replays(demo, tmp_path_factory) -> list[Path]:
-    """Two stores, each given the weeks before and then filled from the demo's capture."""
+    """Two stores, each with the weeks before and then filled from the demo's capture."""
     stores = [tmp_path_factory.mktemp("replays") / f"{name}.db" for name in ("one", "other")]
-    scenario = build(demo)
+    past = load_config(past_room(tmp_path_factory).config_file).bridge.store
     for store in stores:
-        with Store.open(store) as opened:
-            give_past(opened, scenario)
+        shutil.copy(past, store)
         said = said_here("replay", "demo.capture", "--store", store, folder=demo)
         assert said.code == 0, said.err
     return stores

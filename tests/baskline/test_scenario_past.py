@@ -17,13 +17,14 @@ from ingest.day_records import DayRecords
 from ingest.lamp_views import lamp_views
 from ingest.store.store import Store
 from ingest.summaries import Summariser
+from tests.baskline.invented import past_room
 
 CALIBRATED = ["slate", "crevice", "thyme", "fern"]
 
 
 @pytest.fixture(scope="module")
 def scenario(tmp_path_factory):
-    return build(tmp_path_factory.mktemp("room"))
+    return past_room(tmp_path_factory)
 
 
 @pytest.fixture(scope="module")
@@ -32,9 +33,8 @@ def config(scenario):
 
 
 @pytest.fixture(scope="module")
-def store(scenario, config):
+def store(config):
     with Store.open(config.bridge.store) as store:
-        give_past(store, scenario)
         yield store
 
 

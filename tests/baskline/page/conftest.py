@@ -10,7 +10,9 @@ import pytest
 from playwright.sync_api import Browser, BrowserContext, sync_playwright
 from starlette.applications import Starlette
 
+from baskline.charts.bundle import bundle_beside, bundle_path
 from baskline.page.secret_files import PasswordHash, TokenHash, write_secret
+from tests.baskline.making import made_once
 from tests.baskline.page.looking import Watched
 from tests.baskline.page.rooms import PageRoom, PastRoom, RunningPage, Visitor
 
@@ -69,12 +71,25 @@ def visit() -> Iterator[Callable[..., Visitor]]:
         visitor.__exit__(None, None, None)
 
 
+@pytest.fixture(scope="session")
+def chart_code(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The code that draws, made once: a page would take a while to make it beside each room's store."""
+    made = made_once(tmp_path_factory, "chart-code", lambda folder: bundle_beside(folder / "baskline.db"))
+    return bundle_path(made / "baskline.db")
+
+
+def lend(chart_code: Path, room: PageRoom | PastRoom) -> None:
+    """Put the code where the room's page looks for it."""
+    shutil.copy(chart_code, bundle_path(room.config.bridge.store))
+
+
 @pytest.fixture
-def serve() -> Iterator[Callable[..., RunningPage]]:
+def serve(chart_code: Path) -> Iterator[Callable[..., RunningPage]]:
     """Serve a room's page on a real port: `serve(room).url`."""
     started: list[RunningPage] = []
 
     def start(room: PageRoom, *, may_change: bool = True) -> RunningPage:
+        lend(chart_code, room)
         page = RunningPage(room, may_change=may_change)
         page.__enter__()
         started.append(page)
@@ -136,8 +151,9 @@ def past_room(tmp_path_factory: pytest.TempPathFactory) -> Iterator[PastRoom]:
 
 
 @pytest.fixture(scope="session")
-def past_page(past_room: PastRoom) -> Iterator[RunningPage]:
+def past_page(past_room: PastRoom, chart_code: Path) -> Iterator[RunningPage]:
     """The page of these weeks on a real port."""
+    lend(chart_code, past_room)
     with RunningPage(past_room) as page:
         yield page
 
