@@ -95,7 +95,9 @@ def explain(path: str, error: OSError) -> PortError:
             return PortError("no permission to open it", where=path, remedy=_permission_remedy(path))
         case errno.EBUSY | errno.EAGAIN:
             return PortError(
-                "another program holds it", where=path, remedy="Close that program, such as a serial monitor"
+                "another program holds it",
+                where=path,
+                remedy="Stop that program, such as `baskline run` or a serial monitor",
             )
         case errno.ENOTTY | errno.EINVAL | errno.EISDIR:
             return PortError(
