@@ -6,7 +6,7 @@ from zoneinfo import ZoneInfo
 
 from baskline.calibration_json import flag_names, utc_text
 from baskline.calibration_words import aligned, flag_words
-from baskline.measured_words import full_day
+from baskline.measured_words import full_day, signed
 from calibrate.control_chart import ControlChart
 from calibrate.samples import Flag
 from calibrate.spot_check import Moved, MovedOfTwo, Verdict, verdict_of
@@ -38,7 +38,7 @@ def check_lines(check: "CheckRecord") -> Iterator[str]:
     yield f"meter {check.reference_uvi:g}, spot {said} (k = 2; mean of {check.n} readings in {seconds:.0f} s)"
     if check.flags:
         yield f"doubtful: {flag_words(Flag(check.flags))}"
-    yield f"E_n {check.e_n:+.2f}: {verdict_words(check.e_n)}"
+    yield f"E_n {signed(check.e_n, '+.2f')}: {verdict_words(check.e_n)}"
     if not check.same_meter:
         yield "The meter counts as another than the one that this spot was calibrated with."
 
@@ -103,7 +103,7 @@ def chart_lines(
                 _day(check.at_ms, zone),
                 "".join(line),
                 f"{value:.3f}",
-                f"E_n {check.e_n:+.2f}",
+                f"E_n {signed(check.e_n, '+.2f')}",
                 verdict_of(check.e_n).value,
             )
         )
@@ -179,8 +179,8 @@ def _moved_lines(series: "Series", zone: ZoneInfo) -> Iterator[str]:
     if series.moved is None or series.light is None or series.sensor is None:
         return
     since = f"Since the first check, {_day(series.checks[0].at_ms, zone)}:"
-    light = f"the light is {series.light - 1:+.0%} by the meter"
-    sensor = f"the sensor has moved by {series.sensor - 1:+.0%} against the meter"
+    light = f"the light is {signed(series.light - 1, '+.0%')} by the meter"
+    sensor = f"the sensor has moved by {signed(series.sensor - 1, '+.0%')} against the meter"
     match series.moved:
         case Moved.NOTHING:
             yield f"{since} nothing has changed beyond what two readings can tell."
@@ -193,7 +193,7 @@ def _moved_lines(series: "Series", zone: ZoneInfo) -> Iterator[str]:
 
 
 def _twin_line(twin: "Twin") -> str:
-    own, other = f"{twin.own.ratio - 1:+.0%}", f"{twin.other.ratio - 1:+.0%}"
+    own, other = signed(twin.own.ratio - 1, "+.0%"), signed(twin.other.ratio - 1, "+.0%")
     said = {
         MovedOfTwo.NOTHING: "neither has changed",
         MovedOfTwo.LIGHT: "both alike, so it is the lamp",

@@ -32,6 +32,11 @@ def percent(part: float) -> str:
     return f"{99 if 0.99 <= part < 0.998 else round(100 * part)} %"
 
 
+def signed(value: float, form: str) -> str:
+    """Return a number in a format such as `+.2f`, with a minus as high as the plus."""
+    return format(value, form).replace("-", "−")
+
+
 def full_day(day: date) -> str:
     """Return `Saturday 17 May 2025`."""
     return f"{day:%A} {day.day} {day:%B %Y}"

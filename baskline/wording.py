@@ -194,11 +194,11 @@ def _number_lines(shown: "SpotDay", zone: ZoneInfo) -> Iterator[str]:
 
 
 def _likely_words(profile: "DayProfile") -> str:
-    """Return for how long it was likely over the ceiling, where that is not what the best estimate says."""
+    """Return for how long it was over the ceiling if the uncertainty is counted in, where that differs."""
     likely, best = profile.expected_hours_above_ceiling, profile.hours_above_ceiling
     if likely is None or best is None or abs(likely - best) < _TENTH_H:
         return ""
-    return f" (likely {hours(likely)}, by how much is in doubt)"
+    return f" (with the ± counted in, rather {hours(likely)})"
 
 
 def _beside_lines(beside: "DayBeside") -> Iterator[str]:

@@ -43,8 +43,9 @@ class _Pen:
         self, calibration: Calibration, points: Points | None, total_width_px: int, *, dark: bool
     ) -> None:
         # Here, not above: whoever imports this module without altair is told by `save_chart` what is missing.
+        from baskline.charts.frame import NARROW_BELOW_PX, Frame, text_size_px
         from baskline.charts.scale import Scale
-        from baskline.charts.sheet import NARROW_BELOW_PX, Frame, Sheet, text_size_px
+        from baskline.charts.sheet import Sheet
 
         self._calibration, self._points = calibration, points
         self._curve = curve = curve_of(calibration, steps=_STEPS)

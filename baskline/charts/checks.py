@@ -9,8 +9,9 @@ from zoneinfo import ZoneInfo
 import numpy as np
 
 from baskline.charts.dates import date_span, date_ticks, day_label
+from baskline.charts.frame import NARROW_BELOW_PX, Frame, text_size_px
 from baskline.charts.scale import Scale
-from baskline.charts.sheet import NARROW_BELOW_PX, Frame, Row, Sheet, text_size_px
+from baskline.charts.sheet import Row, Sheet
 from baskline.charts.text import width_px
 from calibrate.control_chart import BASELINE_CHECKS, ControlChart, Signal
 from calibrate.spot_check import Verdict, verdict_of

@@ -12,10 +12,11 @@ import altair as alt
 from baskline.charts.clock_axis import clock_ticks
 from baskline.charts.curve import curve_pieces
 from baskline.charts.drawing import DayDrawing, Hole
+from baskline.charts.frame import framed
 from baskline.charts.hatching import hatched
 from baskline.charts.layout import Layout
 from baskline.charts.palette import Palette, palette
-from baskline.charts.text import FONT, width_px
+from baskline.charts.text import width_px
 from baskline.wording import clock_time
 from exposure.days import HOUR_MS
 
@@ -37,46 +38,17 @@ def day_spec(day: DayDrawing, *, total_width_px: int = 760, dark: bool = False) 
         *pen.spans(),
         *pen.margin_words(),
     ]
-    chart = (
-        alt.layer(*layers)
-        .properties(
-            width=layout.width_px,
-            height=layout.height_px,
-            description=_description(day),
-            title=alt.TitleParams(
-                layout.title,
-                subtitle=list(layout.summary),
-                anchor="start",
-                frame="group",
-                dx=layout.edge_px - layout.left_px,
-                fontSize=layout.title_size_px,
-                subtitleFontSize=layout.size_px,
-                subtitleColor=colours.quiet,
-                subtitlePadding=5,
-                color=colours.ink,
-                offset=layout.title_offset_px,
-            ),
-            background=colours.paper,
-            autosize=alt.AutoSizeParams(type="none"),
-            padding={
-                "left": layout.left_px,
-                "right": layout.right_px,
-                "top": layout.top_px,
-                "bottom": layout.bottom_px,
-            },
-        )
-        .configure(font=FONT, aria=False)
-        .configure_view(stroke=None)
-        .configure_axis(
-            labelColor=colours.ink,
-            labelFontSize=layout.size_px,
-            titleColor=colours.quiet,
-            titleFontSize=layout.size_px - 1,
-            titleFontWeight="normal",
-            domainColor=colours.quiet,
-            tickColor=colours.quiet,
-            grid=False,
-        )
+    chart = framed(
+        layers, layout, colours, _description(day), title_offset_px=layout.title_offset_px
+    ).configure_axis(
+        labelColor=colours.ink,
+        labelFontSize=layout.size_px,
+        titleColor=colours.quiet,
+        titleFontSize=layout.size_px - 1,
+        titleFontWeight="normal",
+        domainColor=colours.quiet,
+        tickColor=colours.quiet,
+        grid=False,
     )
     spec: dict[str, Any] = chart.to_dict()
     # Put in here, not above: altair would walk through every row and copy it several times.

@@ -6,8 +6,9 @@ from datetime import date, timedelta
 from typing import Any, Final
 
 from baskline.charts.days_drawing import SEEN_WHOLE, DaysDrawing, days_drawing
+from baskline.charts.frame import NARROW_BELOW_PX, Frame, text_size_px
 from baskline.charts.scale import Scale
-from baskline.charts.sheet import NARROW_BELOW_PX, Frame, Sheet, text_size_px
+from baskline.charts.sheet import Sheet
 from baskline.charts.text import width_px
 from exposure.profile import DayProfile
 

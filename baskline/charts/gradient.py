@@ -7,8 +7,9 @@ from zoneinfo import ZoneInfo
 
 from baskline.charts.clock_axis import clock_ticks
 from baskline.charts.curve import curve_pieces
+from baskline.charts.frame import NARROW_BELOW_PX, Frame, text_size_px
 from baskline.charts.scale import Scale
-from baskline.charts.sheet import NARROW_BELOW_PX, Frame, Sheet, text_size_px
+from baskline.charts.sheet import Sheet
 from baskline.charts.text import width_px
 from baskline.measured_words import full_day
 from baskline.wording import no_value_words, seen_until_ms

@@ -5,10 +5,11 @@ from datetime import date, timedelta
 from typing import Any, Final
 
 from baskline.charts.dates import date_ticks, day_label
+from baskline.charts.frame import NARROW_BELOW_PX, Frame, text_size_px
 from baskline.charts.lamp_drawing import LampDrawing, lamp_drawing
 from baskline.charts.lanes import Span, in_lanes
 from baskline.charts.scale import Scale
-from baskline.charts.sheet import NARROW_BELOW_PX, Frame, Sheet, text_size_px
+from baskline.charts.sheet import Sheet
 from baskline.charts.text import packed, width_px
 from exposure.lamps import Forecast
 

@@ -7,6 +7,7 @@ from typing import Final
 
 from baskline.charts.dates import day_label
 from baskline.lamp_words import rate_words
+from baskline.measured_words import signed
 from exposure.bands import Band
 from exposure.lamp_days import LampDay
 from exposure.lamps import BURN_IN_HOURS, Forecast, LampReport, LampState, hours_at_start
@@ -156,7 +157,7 @@ class LampDrawing:
         if self.since >= self.first:
             events.append((self.since, f"{self.began} {day_label(self.since)}", "today"))
         for step in self.report.steps:
-            change = f"{100 * (step.ratio - 1):+.0f} %".replace("-", "−")
+            change = f"{signed(100 * (step.ratio - 1), '+.0f')} %"
             events.append((step.date, f"a step of {change} on {day_label(step.date)}", "now"))
         return events
 

@@ -5,12 +5,11 @@ from dataclasses import dataclass
 from typing import Final, Self
 
 from baskline.charts.drawing import DayDrawing
+from baskline.charts.frame import NARROW_BELOW_PX, text_size_px, title_lines, title_px
 from baskline.charts.lanes import Lanes, in_lanes
-from baskline.charts.text import packed, shortened, width_px
+from baskline.charts.text import packed, width_px
 from exposure.days import HOUR_MS
 
-# Under this width it is a phone held upright.
-_NARROW_BELOW_PX: Final = 500
 _MOST_LANES: Final = 5
 # A ceiling far over everything else would press the curve flat: then only its number is shown, with an arrow.
 _CEILING_SHOWN_TO: Final = 1.6
@@ -33,7 +32,7 @@ class Layout:
     narrow: bool
     size_px: int
     title_size_px: int
-    title: str
+    title: Sequence[str]
     summary: Sequence[str]
     caption: Sequence[str]
     left_px: int
@@ -56,8 +55,8 @@ class Layout:
     @classmethod
     def of(cls, day: DayDrawing, total_width_px: int) -> Self:
         """Lay out `day` on a chart of `total_width_px`."""
-        narrow = total_width_px < _NARROW_BELOW_PX
-        size = 12 if narrow else 13
+        narrow = total_width_px < NARROW_BELOW_PX
+        size = text_size_px(narrow=narrow)
         title_size = 16 if narrow else 18
         edge = 10
         left = 34 if narrow else 42
@@ -75,6 +74,7 @@ class Layout:
         lane = size + 11
         strip = max(lanes.n_lanes * lane, lane) + 10  # one lane at least: the axis is named at its side
         plot = 210 if narrow else 270
+        titles = title_lines(day.title, title_size, room)
         summary = packed(day.summary, size, room)
         caption = packed(_caption(day, lanes), size - 1, room)
         offset = 12
@@ -84,12 +84,12 @@ class Layout:
             narrow=narrow,
             size_px=size,
             title_size_px=title_size,
-            title=shortened(day.title, title_size * 1.06, room),  # it is bold
+            title=titles,
             summary=summary,
             caption=caption,
             left_px=left,
             right_px=right,
-            top_px=edge + title_size + 6 + len(summary) * (size + 3) + offset,
+            top_px=edge + title_px(titles, title_size) + 3 + len(summary) * (size + 3) + offset,
             bottom_px=24 + len(caption) * (size + 2) + edge,
             edge_px=edge,
             width_px=width,

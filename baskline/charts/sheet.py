@@ -5,83 +5,17 @@ drawn later lies over what was drawn before.
 """
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
-from typing import Any, Final, Self
+from typing import Any
 
 import altair as alt
 
+from baskline.charts.frame import Frame, framed
 from baskline.charts.hatching import hatched
 from baskline.charts.palette import Palette, palette
 from baskline.charts.scale import Scale
-from baskline.charts.text import FONT, packed, shortened
-
-NARROW_BELOW_PX: Final = 500
-"""Under this width it is a phone held upright."""
 
 Row = Mapping[str, object]
 Box = tuple[float, float, float, float]
-
-
-@dataclass(frozen=True, slots=True)
-class Frame:
-    """Sizes, and what stands around the plot.  `width_px` and `height_px` are the plot's."""
-
-    narrow: bool
-    size_px: int
-    title_size_px: int
-    whole_title: str
-    title: str
-    summary: Sequence[str]
-    caption: Sequence[str]
-    edge_px: int
-    left_px: int
-    right_px: int
-    top_px: int
-    bottom_px: int
-    width_px: int
-    height_px: int
-
-    @classmethod
-    def of(
-        cls,
-        total_width_px: int,
-        *,
-        title: str,
-        summary: Iterable[str],
-        caption: Iterable[str],
-        left_px: int,
-        right_px: int,
-        height_px: int,
-        under_px: int = 24,
-    ) -> Self:
-        """Lay out a sheet of `total_width_px`; `under_px` is what the x axis takes under the plot."""
-        narrow = total_width_px < NARROW_BELOW_PX
-        size, title_size = text_size_px(narrow=narrow), 16 if narrow else 18
-        edge = 10
-        room = total_width_px - 2 * edge
-        summary_lines = packed(summary, size, room)
-        caption_lines = packed(caption, size - 1, room)
-        return cls(
-            narrow=narrow,
-            size_px=size,
-            title_size_px=title_size,
-            whole_title=title,
-            title=shortened(title, title_size * 1.06, room),  # it is bold
-            summary=summary_lines,
-            caption=caption_lines,
-            edge_px=edge,
-            left_px=left_px,
-            right_px=right_px + edge,
-            top_px=edge + title_size + 8 + len(summary_lines) * (size + 4) + 12,
-            bottom_px=under_px + 4 + len(caption_lines) * (size + 3) + edge,
-            width_px=total_width_px - left_px - right_px - edge,
-            height_px=height_px,
-        )
-
-
-def text_size_px(*, narrow: bool) -> int:
-    """Return the size of most words."""
-    return 12 if narrow else 13
 
 
 class Sheet:
@@ -221,39 +155,8 @@ class Sheet:
 
     def spec(self, description: str) -> dict[str, Any]:
         """Return the chart; `description` tells it to whoever cannot see it."""
-        frame, colours = self.frame, self.colours
         self._write_caption()
-        chart = (
-            alt.layer(*self._layers)
-            .properties(
-                width=frame.width_px,
-                height=frame.height_px,
-                description=description,
-                title=alt.TitleParams(
-                    frame.title,
-                    subtitle=list(frame.summary),
-                    anchor="start",
-                    frame="group",
-                    dx=frame.edge_px - frame.left_px,
-                    fontSize=frame.title_size_px,
-                    subtitleFontSize=frame.size_px,
-                    subtitleColor=colours.quiet,
-                    subtitlePadding=5,
-                    color=colours.ink,
-                    offset=12,
-                ),
-                background=colours.paper,
-                autosize=alt.AutoSizeParams(type="none"),
-                padding={
-                    "left": frame.left_px,
-                    "right": frame.right_px,
-                    "top": frame.top_px,
-                    "bottom": frame.bottom_px,
-                },
-            )
-            .configure(font=FONT, aria=False)  # the description says it all, some hundred marks would not
-            .configure_view(stroke=None)
-        )
+        chart = framed(self._layers, self.frame, self.colours, description)
         spec: dict[str, Any] = chart.to_dict()
         # Put in here, not above: altair would walk through every row and copy it several times.
         spec["datasets"] = self._rows

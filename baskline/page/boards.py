@@ -8,6 +8,7 @@ from starlette.requests import Request
 from starlette.responses import Response
 from starlette.routing import Route
 
+from baskline.measured_words import times
 from baskline.page.desk import Desk
 from baskline.page.pages import NavEntry, Page
 from baskline.page.rendering import render
@@ -87,7 +88,7 @@ def _facts(store: Store, room: RoomNow, board: BoardNow, zone: ZoneInfo) -> list
     record = store.boards.get(board.board)
     if n_starts and record is not None and record.first_seen_ms is not None:
         since = moment_words(record.first_seen_ms, room.at_ms, zone)
-        facts.append(("starts", f"{n_starts} since {since}"))
+        facts.append(("known since", f"{since}; has started {times(n_starts)} since"))
     return facts
 
 

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from zoneinfo import ZoneInfo
 
 from baskline.check_words import verdict_words
-from baskline.measured_words import local_moment, measured
+from baskline.measured_words import local_moment, measured, signed
 from calibrate.spot_check import verdict_of
 from ingest.config import Config
 from ingest.store.checks import CheckRecord
@@ -34,7 +34,7 @@ def check_rows(checks: Iterable[CheckRecord], config: Config) -> list[CheckRow]:
             at=local_moment(check.at_ms, zone),
             meter=f"{check.reference_uvi:g}",
             spot=measured(check.uvi, check.u_uvi),
-            e_n=f"{check.e_n:+.2f}".replace("-", "−"),
+            e_n=signed(check.e_n, "+.2f"),
             verdict=verdict_of(check.e_n).value,
             means=verdict_words(check.e_n),
             withdrawn=check.withdrawn,

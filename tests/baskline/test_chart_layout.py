@@ -9,6 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from baskline.charts.clock_axis import clock_change, clock_ticks
+from baskline.charts.frame import Frame
 from baskline.charts.hatching import hatched
 from baskline.charts.lanes import Span, in_lanes
 from baskline.charts.text import FONT, packed, shortened, width_px
@@ -71,6 +72,15 @@ def test_packed_phrases_keep_their_order_and_fit(phrases, room_px):
     said = "".join(lines).replace("·", "").replace(" ", "")
     if "…" not in said:
         assert said == "".join(phrases).replace(" ", "")
+
+
+@pytest.mark.parametrize("width_px", [280, 360, 760])
+def test_a_title_is_whole_at_any_width_and_pushes_the_plot_down(width_px):
+    title = "Tube of the green wall seen from the crown of the old fern"
+    around = {"summary": [], "caption": [], "left_px": 40, "right_px": 90, "height_px": 200}
+    whole, short = (Frame.of(width_px, title=each, **around) for each in (title, "Tube"))
+    assert " ".join(whole.title) == title
+    assert (whole.top_px > short.top_px) == (len(whole.title) > 1) == (width_px < 500)
 
 
 def test_a_phrase_too_long_for_a_line_is_broken_between_its_words():

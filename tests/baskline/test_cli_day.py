@@ -194,7 +194,7 @@ def test_a_ceiling_that_is_only_just_kept_was_likely_passed_for_a_while(tmp_path
     assert shown["hours_above_ceiling"] == 0
     assert shown["expected_hours_above_ceiling"] > 0.2
     said = line(words(tmp_path), "in band")
-    assert "over the ceiling 0.0 h (likely" in said
+    assert "over the ceiling 0.0 h (with the ± counted in, rather" in said
 
 
 def test_what_is_still_to_come_is_not_missed(tmp_path):

@@ -14,6 +14,7 @@ def test_boards_that_speak_and_one_that_is_silent(room: PageRoom, visit) -> None
     for words in ("/dev/ttyACM5", "test-1", "guva-s12sd", "each 2 s", "12 min while its cable is out"):
         assert words in ledge, words
     assert "0 readings since it started" in ledge
+    assert "has started once since" in " ".join(ledge.split())
     assert 'href="/spots/ledge"' in ledge
 
 

@@ -155,7 +155,7 @@ def test_the_calibration_is_shown_with_its_budget_its_end_and_its_checks(past_ro
         "Next check: ",
         "doubtful</b>: measure again",
         "Where its uncertainty comes from",
-        "the light is -",
+        "the light is −",
     ):
         assert words in text, words
     overview = visitor.get("/checks").text
