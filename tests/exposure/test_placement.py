@@ -37,7 +37,7 @@ def test_the_advice_of_a_lamp_too_near_says_how_far_and_how_that_was_reckoned():
     kind, advice = advice_at(3.9)
     assert kind is EventKind.OVER_CEILING
     assert advice.startswith(KINDS[kind].advice)
-    assert "it is 32 cm away now" in advice
+    assert "the lamp is 32 cm away now" in advice
     assert "from 40 to 48 cm on" in advice
     assert "reckoned, not measured" in advice
     assert advice.endswith("begin with the farther")
