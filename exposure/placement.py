@@ -40,7 +40,7 @@ def raising_advice(distance_cm: float, uvi: float, wanted_uvi: float) -> str:
         return ""
     nearer_cm, farthest_cm = (math.ceil(bound) for bound in bounds)
     return (
-        f"; the lamp is {distance_cm:.0f} cm away now, and if nothing but that is wrong it would be down to the "
-        f"band's upper end from {nearer_cm} to {farthest_cm} cm on, as bare lamps spread their light "
+        f"; the lamp is {distance_cm:.0f} cm away now, and if nothing but that is wrong it would be down to "
+        f"the band's upper end from {nearer_cm} to {farthest_cm} cm on, as bare lamps spread their light "
         "(reckoned, not measured, and a reflector asks for more): begin with the farther"
     )
