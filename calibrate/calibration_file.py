@@ -1,6 +1,5 @@
 """The calibration file: a calibration as TOML, as `CALIBRATION_FILE.md` beside this module describes it."""
 
-import os
 import tomllib
 from dataclasses import fields
 from pathlib import Path
@@ -21,6 +20,7 @@ from calibrate.models import Model, parameter_names
 from calibrate.nearest import did_you_mean
 from calibrate.origin_table import origin_content, read_origin
 from calibrate.toml_table import CalibrationFileError, TomlTable
+from calibrate.whole_file import write_whole
 
 FORMAT = 1
 
@@ -48,16 +48,15 @@ def read_calibration(path: Path) -> Calibration:
 
 def write_calibration(path: Path, calibration: Calibration) -> None:
     """Write a calibration file, whole or not at all."""
-    beside = path.with_name(f".{path.name}.new")
+    content = format_calibration(calibration).encode()
     try:
-        with beside.open("w", encoding="utf-8") as file:
-            file.write(format_calibration(calibration))
-            file.flush()
-            os.fsync(file.fileno())
-        beside.replace(path)
+        write_whole(path, content)
     except OSError as error:
-        beside.unlink(missing_ok=True)
-        raise CalibrationFileError(f"cannot be written ({error.strerror})", where=str(path)) from None
+        raise CalibrationFileError(
+            f"cannot be written ({error.strerror})",
+            where=str(path),
+            remedy="Check the folder, its rights, and the room on the disk",
+        ) from None
 
 
 def parse_calibration(text: str, *, where: str = "calibration") -> Calibration:

@@ -1,12 +1,12 @@
 """What a guided capture has taken, and its points file: rewritten whole with each point, so none is lost."""
 
-import os
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
 from pathlib import Path
 
 from calibrate.csv_table import TableFileError, parse_table
+from calibrate.whole_file import write_whole
 
 PLACEMENT_RELATIVE = 0.02
 """How well meter and sensor share a place, as a share of the reading (k = 1).  Judgement: at 30 cm from a
@@ -45,15 +45,9 @@ class Setting:
 
 def write_points(path: Path, setting: Setting, taken: Sequence[Taken]) -> None:
     """Write a points file, whole or not at all."""
-    beside = path.with_name(f".{path.name}.new")
     try:
-        with beside.open("w", encoding="utf-8") as file:
-            file.write(points_text(setting, taken))
-            file.flush()
-            os.fsync(file.fileno())
-        beside.replace(path)
+        write_whole(path, points_text(setting, taken).encode())
     except OSError as error:
-        beside.unlink(missing_ok=True)
         raise TableFileError(
             f"cannot be written ({error.strerror})",
             where=str(path),

@@ -4,7 +4,6 @@ Making it takes a process some seconds and some hundred MB, so a short-lived chi
 `python -m baskline.charts.bundle PATH`.
 """
 
-import os
 import subprocess
 import sys
 from importlib.metadata import PackageNotFoundError, version
@@ -12,6 +11,7 @@ from pathlib import Path
 from typing import Final
 
 from baskline.charts.errors import ChartError
+from calibrate.whole_file import write_whole
 
 _PATIENCE_S: Final = 120.0
 
@@ -83,13 +83,7 @@ def write_bundle(path: Path) -> None:
     """Make the chart code and put it at `path`, whole or not at all."""
     import vl_convert
 
-    script = str(vl_convert.javascript_bundle(_SNIPPET))
-    half = path.with_name(f"{path.name}.{os.getpid()}")
-    try:
-        half.write_text(script, "utf-8")
-        half.replace(path)
-    finally:
-        half.unlink(missing_ok=True)
+    write_whole(path, str(vl_convert.javascript_bundle(_SNIPPET)).encode())
 
 
 if __name__ == "__main__":

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any, Final
 
 from baskline.charts.errors import ChartError
+from calibrate.whole_file import write_whole
 from ingest.config import Config
 from ingest.day import SpotDay
 
@@ -48,10 +49,12 @@ def save_chart(spec: Callable[[], dict[str, Any]], path: Path) -> None:
             remedy="Install it with `pip install 'baskline[charts]'`",
         ) from None
     try:
-        path.write_bytes(drawn)
+        write_whole(path, drawn)
     except OSError as error:
         raise ChartError(
-            f"cannot be written ({error.strerror})", where=str(path), remedy="Name another place"
+            f"cannot be written ({error.strerror})",
+            where=str(path),
+            remedy="Check the folder, its rights, and the room on the disk",
         ) from None
 
 

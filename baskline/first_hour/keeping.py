@@ -7,6 +7,7 @@ from contextlib import suppress
 from pathlib import Path
 
 from calibrate.errors import KeeperError
+from calibrate.whole_file import flush_to_disk, unfinished, write_whole
 from ingest.config import ConfigError, parse_config
 
 
@@ -36,11 +37,7 @@ def write_new(path: Path, text: str) -> None:
 def write_new_file(path: Path, text: str) -> None:
     """Write a file that is not there yet, whole or not at all."""
     try:
-        beside = _beside(path, text.encode(), 0o644)
-        try:
-            _link(beside, path)
-        finally:
-            beside.unlink(missing_ok=True)
+        _write_once(path, text.encode(), 0o644)
     except FileExistsError:
         raise KeepingError(
             "it has come into being meanwhile, and is left alone", where=str(path), remedy="Run init again"
@@ -70,7 +67,7 @@ def change(path: Path, before: bytes, whole: bytes) -> Path:
             )
         mode = stat.S_IMODE(real.stat().st_mode)
         backup = _kept(real, before, mode)
-        _beside(real, whole, mode).replace(real)
+        write_whole(real, whole, mode)
     except OSError as error:
         raise _refused(path, error) from None
     return backup
@@ -91,40 +88,23 @@ def _kept(path: Path, content: bytes, mode: int) -> Path:
     """Keep a copy under the next free number."""
     for number in itertools.count(1):
         copy = path.with_name(f"{path.name}.{number}")
-        beside = _beside(path, content, mode)
-        try:
-            _link(beside, copy)
-        except FileExistsError:
-            continue
-        finally:
-            beside.unlink(missing_ok=True)
-        return copy
+        with suppress(FileExistsError):
+            _write_once(copy, content, mode)
+            return copy
     raise AssertionError("numbers do not end")
 
 
-def _beside(path: Path, content: bytes, mode: int) -> Path:
-    """Write a file beside `path`, safe on the disk, and return it."""
-    beside = path.with_name(f".{path.name}.{os.getpid()}.new")
-    try:
-        with beside.open("wb") as file:
-            file.write(content)
-            file.flush()
-            os.fsync(file.fileno())
-        beside.chmod(mode)
-    except BaseException:
-        beside.unlink(missing_ok=True)
-        raise
-    return beside
-
-
-def _link(beside: Path, path: Path) -> None:
-    """Give the file its name, unless another has it."""
-    with suppress(PermissionError, NotImplementedError):
-        path.hardlink_to(beside)
-        return
-    if path.exists():  # a disk without links, such as a memory card for cameras
-        raise FileExistsError
-    beside.replace(path)
+def _write_once(path: Path, content: bytes, mode: int) -> None:
+    """Write a file whole, unless another has its name: then raise `FileExistsError`."""
+    with unfinished(path, mode) as partial:
+        partial.write_bytes(content)
+        flush_to_disk(partial)
+        with suppress(PermissionError, NotImplementedError):
+            path.hardlink_to(partial)
+            return
+        if path.exists():  # a disk without links, such as a memory card for cameras
+            raise FileExistsError
+        partial.replace(path)
 
 
 def _refused(path: Path, error: OSError) -> KeepingError:

@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import Final
 
 from baskline.page.errors import SecretFileError
+from calibrate.whole_file import write_whole
 
 LEAST_CHARACTERS: Final = 10
 # 32 MB and about a tenth of a second on this trade's small computers: RFC 7914 leaves the choice to the use.
@@ -76,17 +77,9 @@ def new_token() -> str:
 
 def write_secret(path: Path, kept: PasswordHash | TokenHash) -> None:
     """Write a hash into a file that only this user may read, in one step."""
-    beside = path.with_name(f".{path.name}.new")
     try:
-        beside.unlink(missing_ok=True)
-        fd = os.open(beside, os.O_WRONLY | os.O_CREAT | os.O_EXCL | os.O_CLOEXEC, 0o600)
-        with os.fdopen(fd, "w") as file:
-            file.write(f"{kept.line()}\n")
-            file.flush()
-            os.fsync(file.fileno())
-        beside.replace(path)
+        write_whole(path, f"{kept.line()}\n".encode(), 0o600)
     except OSError as error:
-        beside.unlink(missing_ok=True)
         raise SecretFileError(
             f"cannot be written: {error.strerror}",
             where=str(path),

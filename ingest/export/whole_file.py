@@ -1,11 +1,11 @@
-"""A file that is there whole or not at all."""
+"""An exported file: whole or not at all, and over nothing that the keeper did not name."""
 
-import os
 from collections.abc import Iterator
-from contextlib import contextmanager, suppress
+from contextlib import contextmanager
 from pathlib import Path
 
 from calibrate.errors import KeeperError
+from calibrate.whole_file import flush_to_disk, unfinished
 
 
 class ExportError(KeeperError):
@@ -24,20 +24,14 @@ def whole_file(path: Path, *, overwrite: bool) -> Iterator[Path]:
         raise ExportError(
             "this file is there already", where=str(path), remedy="Name another, or say --overwrite"
         )
-    partial = path.with_name(f".{path.name}.{os.getpid()}.partial")
     try:
-        with partial.open("xb"):
-            pass
-        yield partial
-        with partial.open("rb") as written:
-            os.fsync(written.fileno())
-        partial.replace(path)
+        with unfinished(path) as partial:
+            yield partial
+            flush_to_disk(partial)
+            partial.replace(path)
     except OSError as error:
         raise ExportError(
             f"cannot be written ({error.strerror or error})",
             where=str(path),
             remedy="Check the folder, its rights, and the room on the disk",
         ) from error
-    finally:
-        with suppress(OSError):
-            partial.unlink(missing_ok=True)

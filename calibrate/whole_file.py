@@ -1,0 +1,42 @@
+"""A file that is there whole or not at all, whatever happens while it is written."""
+
+import os
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
+from pathlib import Path
+
+
+@contextmanager
+def unfinished(path: Path, mode: int | None = None) -> Iterator[Path]:
+    """Give an empty file beside `path` to write to; what of it is still there at the end is removed.
+
+    It has `mode` from the first, so that nobody else reads a secret; None leaves that to the user's umask.
+    """
+    partial = path.with_name(f".{path.name}.{os.getpid()}.new")
+    partial.unlink(missing_ok=True)  # of a process that was killed and had this number
+    new = os.O_WRONLY | os.O_CREAT | os.O_EXCL | os.O_CLOEXEC
+    fd = os.open(partial, new, 0o666 if mode is None else 0o600)
+    try:
+        try:
+            if mode is not None:
+                os.fchmod(fd, mode)
+        finally:
+            os.close(fd)
+        yield partial
+    finally:
+        with suppress(OSError):
+            partial.unlink(missing_ok=True)
+
+
+def flush_to_disk(path: Path) -> None:
+    """Return when what was written is safe from a pulled plug."""
+    with path.open("rb") as file:
+        os.fsync(file.fileno())
+
+
+def write_whole(path: Path, content: bytes, mode: int | None = None) -> None:
+    """Let `path` hold `content`; raise `OSError` and leave what was there if that cannot be."""
+    with unfinished(path, mode) as partial:
+        partial.write_bytes(content)
+        flush_to_disk(partial)
+        partial.replace(path)

@@ -1,0 +1,68 @@
+"""Files that are there whole or not at all."""
+
+import os
+import stat
+from pathlib import Path
+
+import pytest
+
+from calibrate.whole_file import unfinished, write_whole
+
+
+def test_a_file_that_was_there_is_as_it_was_until_the_new_one_is_whole(tmp_path: Path) -> None:
+    path = tmp_path / "curve.toml"
+    path.write_bytes(b"before")
+    with unfinished(path) as partial:
+        partial.write_bytes(b"half")
+        assert path.read_bytes() == b"before"
+    assert [file.name for file in tmp_path.iterdir()] == ["curve.toml"]
+    write_whole(path, b"after")
+    assert path.read_bytes() == b"after"
+    assert [file.name for file in tmp_path.iterdir()] == ["curve.toml"]
+
+
+@pytest.mark.parametrize("stop", [OSError, KeyboardInterrupt])
+def test_whatever_stops_the_writing_leaves_nothing_beside(tmp_path: Path, stop: type[BaseException]) -> None:
+    path = tmp_path / "curve.toml"
+    path.write_bytes(b"before")
+
+    def write() -> None:
+        with unfinished(path) as partial:
+            partial.write_bytes(b"half")
+            raise stop
+
+    with pytest.raises(stop):
+        write()
+    assert path.read_bytes() == b"before"
+    assert [file.name for file in tmp_path.iterdir()] == ["curve.toml"]
+
+
+def test_it_is_on_the_disk_before_it_has_its_name(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    path = tmp_path / "curve.toml"
+    named_when_flushed: list[bool] = []
+    monkeypatch.setattr(os, "fsync", lambda fd: named_when_flushed.append(path.exists()))
+    write_whole(path, b"whole")
+    assert named_when_flushed == [False]
+
+
+@pytest.mark.parametrize(
+    ("mode", "umask", "seen"), [(0o600, 0, 0o600), (0o664, 0o077, 0o664), (None, 0o027, 0o640)]
+)
+def test_the_file_has_its_rights_from_the_first(
+    tmp_path: Path, mode: int | None, umask: int, seen: int
+) -> None:
+    before = os.umask(umask)
+    try:
+        with unfinished(tmp_path / "secret", mode) as partial:
+            assert stat.S_IMODE(partial.stat().st_mode) == seen
+        write_whole(tmp_path / "secret", b"x", mode)
+    finally:
+        os.umask(before)
+    assert stat.S_IMODE((tmp_path / "secret").stat().st_mode) == seen
+
+
+def test_what_a_killed_process_left_is_no_hindrance(tmp_path: Path) -> None:
+    path = tmp_path / "curve.toml"
+    (tmp_path / f".curve.toml.{os.getpid()}.new").write_bytes(b"left")
+    write_whole(path, b"whole")
+    assert [(file.name, file.read_bytes()) for file in tmp_path.iterdir()] == [("curve.toml", b"whole")]
