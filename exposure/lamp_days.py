@@ -5,10 +5,11 @@ from datetime import date
 
 import numpy as np
 
+from calibrate.arrays import FloatArray
 from calibrate.samples import Flag, Samples
 from exposure.days import HOUR_MS, DayBounds
 from exposure.light import lit_pieces, threshold_of
-from exposure.segments import Segments, cadence_s, default_max_gap_s, segments
+from exposure.segments import BoolArray, Segments, cadence_s, default_max_gap_s, segments
 
 # A level is taken only once the lamp is settled: 30 minutes after it came on (common practice, no source).
 _WARM_UP_MS = 30 * 60_000
@@ -51,29 +52,110 @@ def lamp_day(samples: Samples, bounds: DayBounds, *, max_gap_s: float | None = N
     if max_gap_s is None:
         max_gap_s = default_max_gap_s(cadence_s(samples) if len(samples) > 1 else 0.0)
     pieces = segments(samples, bounds.start_ms, bounds.end_ms, max_gap_s)
-    if len(pieces.start_ms) == 0:
-        return LampDay(bounds.date, 0.0, 0.0, 0, None, None, None)
-    coverage = float((pieces.end_ms - pieces.start_ms).sum()) / (bounds.end_ms - bounds.start_ms)
-    spells = _spells(pieces)
-    level_uvi, u_level_uvi = _level(pieces, spells)
-    switched_on = [
-        begin for begin, _ in spells if begin and pieces.end_ms[begin - 1] == pieces.start_ms[begin]
-    ]
-    return LampDay(
-        date=bounds.date,
-        coverage=coverage,
-        hours_on=sum(_length_ms(pieces, begin, end) for begin, end in spells) / HOUR_MS,
-        switch_ons=len(switched_on),
-        level_uvi=level_uvi,
-        u_level_uvi=u_level_uvi,
-        ramp_minutes=_ramp_minutes(pieces, switched_on[0], level_uvi) if switched_on and level_uvi else None,
-    )
-
-
-def _spells(pieces: Segments) -> list[tuple[int, int]]:
-    """Return the bounds of the stretches of pieces over which the lamp burned, flicker bridged."""
+    if len(pieces) == 0:
+        return unseen_lamp_day(bounds)
     threshold_uvi = threshold_of(pieces)
-    bright = lit_pieces(pieces, threshold_uvi) & (pieces.uvi_start + pieces.uvi_end >= 2 * threshold_uvi)
+    seen = LampSeen(bounds, threshold_uvi)
+    seen.add(pieces, lit_pieces(pieces, threshold_uvi))
+    return seen.day()
+
+
+def unseen_lamp_day(bounds: DayBounds) -> LampDay:
+    """Return the lamp's day where nothing was seen of it."""
+    return LampDay(bounds.date, 0.0, 0.0, 0, None, None, None)
+
+
+class LampSeen:
+    """Gathers a lamp's day from pieces that come in parts, in order of time."""
+
+    def __init__(self, bounds: DayBounds, threshold_uvi: float) -> None:
+        self._bounds = bounds
+        self._threshold_uvi = threshold_uvi
+        self._seen_ms = self._on_ms = self._settled_ms = 0
+        self._seen_to_ms: int | None = None
+        self._burning: tuple[Segments, BoolArray] | None = None  # from the last bright piece on
+        self._warm_ms = 0  # when the lamp that burns is settled
+        self._settled_uvi: list[FloatArray] = []
+        self._settled_u: list[FloatArray] = []
+        self._switch_ons = 0
+        self._first_on_ms = 0
+        self._rise: list[tuple[float, int]] = []  # since the first switch-on: each highest UVI yet, and when
+
+    def add(self, pieces: Segments, lit: BoolArray) -> None:
+        """Take in pieces, later than those before, and which of them are lit."""
+        if len(pieces) == 0:
+            return
+        self._seen_ms += _length_ms(pieces)
+        self._note_rise(pieces)
+        bright = lit & (pieces.uvi_start + pieces.uvi_end >= 2 * self._threshold_uvi)
+        burned = self._burning is not None
+        if self._burning is not None:
+            pieces, bright = self._burning[0].followed_by(pieces), np.append(self._burning[1], bright)
+        for begin, end in _spells(pieces, bright):
+            if burned and begin == 0:  # goes on from a piece that has been counted
+                self._burn(pieces.some(slice(1, end)))
+            else:
+                before_ms = int(pieces.end_ms[begin - 1]) if begin else self._seen_to_ms
+                self._begin(pieces.some(slice(begin, None)), before_ms)
+                self._burn(pieces.some(slice(begin, end)))
+        self._seen_to_ms = int(pieces.end_ms[-1])
+        at = np.flatnonzero(bright)
+        self._burning = None
+        if len(at) and pieces.end_ms[-1] - pieces.end_ms[at[-1]] <= _FLICKER_MS:
+            self._burning = pieces.some(slice(int(at[-1]), None)), bright[at[-1] :]
+
+    def _begin(self, pieces: Segments, before_ms: int | None) -> None:
+        """Note that the lamp burns from the first of these pieces on; before it was seen up to then."""
+        start_ms = int(pieces.start_ms[0])
+        self._warm_ms = start_ms + _WARM_UP_MS
+        if before_ms == start_ms:
+            self._switch_ons += 1
+            if self._switch_ons == 1:
+                self._first_on_ms = start_ms
+                self._note_rise(pieces)
+
+    def _burn(self, pieces: Segments) -> None:
+        """Count pieces over which the lamp burned."""
+        self._on_ms += _length_ms(pieces)
+        settled = (pieces.start_ms >= self._warm_ms) & ((pieces.flags & np.uint32(_UNLIKE)) == 0)
+        self._settled_ms += int((pieces.end_ms - pieces.start_ms)[settled].sum())
+        self._settled_uvi.append((pieces.uvi_start + pieces.uvi_end)[settled] / 2)
+        self._settled_u.append((pieces.u_start + pieces.u_end)[settled] / 2)
+
+    def _note_rise(self, pieces: Segments) -> None:
+        if self._switch_ons == 0:
+            return
+        highest = self._rise[-1][0] if self._rise else -np.inf
+        so_far = np.maximum.accumulate(pieces.uvi_end)
+        higher = np.flatnonzero((pieces.uvi_end >= so_far) & (so_far > highest))
+        first = np.flatnonzero(np.diff(so_far[higher], prepend=highest) > 0)
+        at = higher[first]
+        self._rise += zip(so_far[at].tolist(), pieces.end_ms[at].tolist(), strict=True)
+
+    def day(self) -> LampDay:
+        """Return the lamp's day once all has been taken in."""
+        level_uvi = u_level_uvi = None
+        if self._settled_ms / HOUR_MS >= _LEAST_SETTLED_HOURS:
+            level_uvi = float(np.median(np.concatenate(self._settled_uvi)))
+            u_level_uvi = float(np.median(np.concatenate(self._settled_u)))
+        return LampDay(
+            date=self._bounds.date,
+            coverage=self._seen_ms / (self._bounds.end_ms - self._bounds.start_ms),
+            hours_on=self._on_ms / HOUR_MS,
+            switch_ons=self._switch_ons,
+            level_uvi=level_uvi,
+            u_level_uvi=u_level_uvi,
+            ramp_minutes=self._ramp_minutes(level_uvi) if self._switch_ons and level_uvi else None,
+        )
+
+    def _ramp_minutes(self, level_uvi: float) -> float | None:
+        """Return how long after first light the lamp was up to strength; None if it was not that day."""
+        up_ms = next((at_ms for uvi, at_ms in self._rise if uvi >= _UP_PART * level_uvi), None)
+        return None if up_ms is None else (up_ms - self._first_on_ms) / 60_000
+
+
+def _spells(pieces: Segments, bright: BoolArray) -> list[tuple[int, int]]:
+    """Return the bounds of the stretches of pieces over which the lamp burned, flicker bridged."""
     at = np.flatnonzero(bright)
     if len(at) == 0:
         return []
@@ -83,29 +165,6 @@ def _spells(pieces: Segments) -> list[tuple[int, int]]:
     return list(zip(begins, ends, strict=True))
 
 
-def _length_ms(pieces: Segments, begin: int, end: int) -> int:
-    """Return how much of a stretch was seen."""
-    return int((pieces.end_ms[begin:end] - pieces.start_ms[begin:end]).sum())
-
-
-def _level(pieces: Segments, spells: list[tuple[int, int]]) -> tuple[float | None, float | None]:
-    """Return the median of the settled light and of its standard uncertainty."""
-    settled = np.zeros(len(pieces.start_ms), np.bool_)
-    for begin, end in spells:
-        warm_ms = pieces.start_ms[begin] + _WARM_UP_MS
-        settled[begin:end] = pieces.start_ms[begin:end] >= warm_ms
-    settled &= (pieces.flags & np.uint32(_UNLIKE)) == 0
-    hours = float((pieces.end_ms - pieces.start_ms)[settled].sum()) / HOUR_MS
-    if hours < _LEAST_SETTLED_HOURS:
-        return None, None
-    middle_uvi = (pieces.uvi_start + pieces.uvi_end)[settled] / 2
-    middle_u = (pieces.u_start + pieces.u_end)[settled] / 2
-    return float(np.median(middle_uvi)), float(np.median(middle_u))
-
-
-def _ramp_minutes(pieces: Segments, begin: int, level_uvi: float) -> float | None:
-    """Return how long after first light the lamp was up to strength; None if it was not that day."""
-    up = np.flatnonzero(pieces.uvi_end[begin:] >= _UP_PART * level_uvi)
-    if len(up) == 0:
-        return None
-    return float(pieces.end_ms[begin + up[0]] - pieces.start_ms[begin]) / 60_000
+def _length_ms(pieces: Segments) -> int:
+    """Return how much was seen."""
+    return int((pieces.end_ms - pieces.start_ms).sum())

@@ -15,6 +15,9 @@ _LEAST_LIT_UVI = 0.05
 # Light is what lasts: noise does not stay over two of its standard deviations for a minute...
 _LEAST_LIT_MS = 60_000
 _LEAST_LIT_PIECES = 2
+# Cut out of a longer run, at least so much is seen of it, and both neighbours of each piece.
+_AROUND_MS = 2 * _LEAST_LIT_MS
+_PIECES_AROUND = _LEAST_LIT_PIECES + 2
 # ...or what is strong: nor does it ever reach ten.
 _STRONG = 5.0
 # Arrays of this length stay in the processor's cache and under malloc's threshold for fresh pages.
@@ -43,15 +46,35 @@ class Light:
     likely_over_ceiling: float
 
 
-def light_of(pieces: Segments, band: Band) -> Light:
-    """Return what `pieces`, at least one, show of the light.  `profile.day_profile` says what lit means."""
-    threshold_uvi = threshold_of(pieces)
-    lit = np.flatnonzero(lit_pieces(pieces, threshold_uvi))
-    sums = np.zeros(9)
-    for begin in range(0, len(lit), _BLOCK):
-        sums += _sums(pieces, lit[begin : begin + _BLOCK], band, threshold_uvi)
-    first_ms, last_ms = _ends(pieces, lit, threshold_uvi) if sums[0] > 0 else (None, None)
-    return Light(threshold_uvi, first_ms, last_ms, *(float(total) for total in sums))
+class LightSeen:
+    """Adds up the light of a day, of which there is at least one piece.
+
+    `profile.day_profile` says what lit means.
+    """
+
+    def __init__(self, band: Band, threshold_uvi: float) -> None:
+        self._band = band
+        self._threshold_uvi = threshold_uvi
+        self._sums = np.zeros(9)
+        self._first_ms: int | None = None
+        self._last_ms: int | None = None
+
+    def add(self, pieces: Segments, lit: BoolArray) -> None:
+        """Take in pieces, later than those before, and which of them are lit."""
+        at = np.flatnonzero(lit)
+        for begin in range(0, len(at), _BLOCK):
+            self._sums += _sums(pieces, at[begin : begin + _BLOCK], self._band, self._threshold_uvi)
+        bright = at[np.maximum(pieces.uvi_start[at], pieces.uvi_end[at]) >= self._threshold_uvi]
+        if len(bright):
+            if self._first_ms is None:
+                self._first_ms = _dawn_ms(pieces, int(bright[0]), self._threshold_uvi)
+            self._last_ms = _dusk_ms(pieces, int(bright[-1]), self._threshold_uvi)
+
+    @property
+    def light(self) -> Light:
+        """What was seen."""
+        ends = (self._first_ms, self._last_ms) if self._sums[0] > 0 else (None, None)
+        return Light(self._threshold_uvi, *ends, *(float(total) for total in self._sums))
 
 
 def threshold_of(pieces: Segments) -> float:
@@ -112,16 +135,51 @@ def lit_pieces(pieces: Segments, threshold_uvi: float) -> BoolArray:
     return lit
 
 
-def _ends(pieces: Segments, lit: NDArray[np.intp], threshold_uvi: float) -> tuple[int, int]:
-    """Return when light was first and last seen: where the line crosses the threshold."""
-    first = next(i for i in lit if max(pieces.uvi_start[i], pieces.uvi_end[i]) >= threshold_uvi)
-    last = next(i for i in lit[::-1] if max(pieces.uvi_start[i], pieces.uvi_end[i]) >= threshold_uvi)
+class LitStream:
+    """Tells which pieces are lit, as `lit_pieces` does of a whole day, of pieces that come in parts."""
+
+    def __init__(self, threshold_uvi: float) -> None:
+        self._threshold_uvi = threshold_uvi
+        self._held: Segments | None = None
+        self._n_told = 0  # so many of those held are there for the others' sake
+
+    def add(self, pieces: Segments) -> tuple[Segments, BoolArray]:
+        """Take in pieces later than those before; return those of which it is sure, each once, in order."""
+        known = pieces if self._held is None else self._held.followed_by(pieces)
+        lit = _lit_or_none(known, self._threshold_uvi)
+        begin, end = self._n_told, len(known)
+        if end:
+            # What lasts is known to last by so much of it, wherever the part was cut.
+            sure = int(np.searchsorted(known.end_ms, known.end_ms[-1] - _AROUND_MS, "right"))
+            end = max(begin, min(sure, end - _PIECES_AROUND))
+        first_held = 0
+        if end:
+            first_held = int(np.searchsorted(known.start_ms, known.start_ms[end - 1] - _AROUND_MS))
+            first_held = max(0, first_held - _PIECES_AROUND)
+        self._held, self._n_told = known.some(slice(first_held, None)), end - first_held
+        return known.some(slice(begin, end)), lit[begin:end]
+
+    def finish(self) -> tuple[Segments, BoolArray]:
+        """Return the pieces that have not been returned: no more come.  After at least one `add`."""
+        assert self._held is not None
+        rest = slice(self._n_told, None)
+        return self._held.some(rest), _lit_or_none(self._held, self._threshold_uvi)[rest]
+
+
+def _lit_or_none(pieces: Segments, threshold_uvi: float) -> BoolArray:
+    return lit_pieces(pieces, threshold_uvi) if len(pieces) else np.zeros(0, np.bool_)
+
+
+def _dawn_ms(pieces: Segments, first: int, threshold_uvi: float) -> int:
+    """Return when the first piece that has light crosses the threshold."""
     dawn = _dark_part(pieces.uvi_start[first], pieces.uvi_end[first], threshold_uvi)
+    return round(pieces.start_ms[first] + dawn * (pieces.end_ms[first] - pieces.start_ms[first]))
+
+
+def _dusk_ms(pieces: Segments, last: int, threshold_uvi: float) -> int:
+    """Return when the last piece that has light crosses the threshold."""
     dusk = _dark_part(pieces.uvi_end[last], pieces.uvi_start[last], threshold_uvi)
-    return (
-        round(pieces.start_ms[first] + dawn * (pieces.end_ms[first] - pieces.start_ms[first])),
-        round(pieces.end_ms[last] - dusk * (pieces.end_ms[last] - pieces.start_ms[last])),
-    )
+    return round(pieces.end_ms[last] - dusk * (pieces.end_ms[last] - pieces.start_ms[last]))
 
 
 def _dark_part(outer_uvi: float, inner_uvi: float, threshold_uvi: float) -> float:

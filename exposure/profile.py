@@ -8,9 +8,9 @@ import numpy as np
 from calibrate.samples import AT_LEAST, Flag, Samples
 from exposure.bands import Band
 from exposure.days import HOUR_MS, DayBounds
-from exposure.dose import dose_of
-from exposure.light import light_of
-from exposure.segments import Segments, cadence_s, default_max_gap_s, segments, valued
+from exposure.dose import SED_PER_UVI_H, dose_of
+from exposure.light import Light, LightSeen, lit_pieces, threshold_of
+from exposure.segments import Cutter, Segments, cadence_s, default_max_gap_s, valued
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,81 +98,133 @@ def day_profile(
     """
     if max_gap_s is None:
         max_gap_s = default_max_gap_s(cadence_s(samples) if len(samples) > 1 else 0.0)
-    within = _between(samples, bounds.start_ms, bounds.end_ms)
-    good = valued(within)
-    pieces = segments(samples, bounds.start_ms, bounds.end_ms, max_gap_s)
-    profile = DayProfile(
-        bounds=bounds,
-        band=band,
-        max_gap_s=max_gap_s,
-        coverage=float((pieces.end_ms - pieces.start_ms).sum()) / (bounds.end_ms - bounds.start_ms),
-        at_least=bool(np.any(good.flags & np.uint32(AT_LEAST))),
-        gaps=_gaps(pieces, bounds, max_gap_s),
-        flag_hours=_flag_hours(within, bounds.end_ms, max_gap_s),
-    )
-    if len(good):
-        at = int(np.argmax(good.uvi))
-        profile = replace(
-            profile,
-            peak_uvi=float(good.uvi[at]),
-            u_peak_uvi=float(good.u_uvi[at]),
-            peak_ms=int(good.utc_ms[at]),
+    seen = DaySeen(band, bounds, max_gap_s)
+    pieces = seen.add(samples)
+    if seen.threshold_uvi is None:
+        return seen.profile(None)
+    light = LightSeen(band, seen.threshold_uvi)
+    light.add(pieces, lit_pieces(pieces, seen.threshold_uvi))
+    return seen.profile(light.light)
+
+
+class DaySeen:
+    """Gathers a day's profile from samples that come in parts, in order of time."""
+
+    def __init__(self, band: Band, bounds: DayBounds, max_gap_s: float) -> None:
+        self._band = band
+        self._bounds = bounds
+        self._max_gap_s = max_gap_s
+        self._cutter = Cutter(bounds.start_ms, bounds.end_ms, max_gap_s)
+        self._flags = FlagHours(bounds.end_ms, max_gap_s)
+        self._peak: tuple[float, float, int] | None = None  # UVI, its uncertainty, when
+        self._at_least = False
+        self._seen_ms = 0
+        self._seen_to_ms: int | None = None
+        self._gaps: list[Gap] = []
+        self._uvi_h = self._u_uvi_h = 0.0
+        self.threshold_uvi: float | None = None
+        """What divides lit from dark, as far as has been seen; None while nothing was."""
+
+    def add(self, samples: Samples) -> Segments:
+        """Take in the next part; return its pieces."""
+        within = samples.between(self._bounds.start_ms, self._bounds.end_ms)
+        self._flags.add(within)
+        good = valued(within)
+        if len(good):
+            self._at_least |= bool(np.any(good.flags & np.uint32(AT_LEAST)))
+            at = int(np.argmax(good.uvi))
+            if self._peak is None or good.uvi[at] > self._peak[0]:
+                self._peak = float(good.uvi[at]), float(good.u_uvi[at]), int(good.utc_ms[at])
+        pieces = self._cutter.cut(samples)
+        if len(pieces):
+            self._add_pieces(pieces)
+        return pieces
+
+    def _add_pieces(self, pieces: Segments) -> None:
+        from_ms = self._bounds.start_ms if self._seen_to_ms is None else self._seen_to_ms
+        self._note_gap(from_ms, int(pieces.start_ms[0]))
+        for at in np.flatnonzero(pieces.start_ms[1:] - pieces.end_ms[:-1] > self._max_gap_s * 1000).tolist():
+            self._note_gap(int(pieces.end_ms[at]), int(pieces.start_ms[at + 1]))
+        self._seen_to_ms = int(pieces.end_ms[-1])
+        self._seen_ms += int((pieces.end_ms - pieces.start_ms).sum())
+        received = dose_of(pieces)
+        self._uvi_h += received.uvi_h
+        self._u_uvi_h += received.u_uvi_h
+        threshold_uvi = threshold_of(pieces)
+        known = self.threshold_uvi
+        self.threshold_uvi = threshold_uvi if known is None else min(known, threshold_uvi)
+
+    def _note_gap(self, from_ms: int, to_ms: int) -> None:
+        if to_ms - from_ms > self._max_gap_s * 1000:
+            self._gaps.append(Gap(from_ms, to_ms))
+
+    def profile(self, light: Light | None) -> DayProfile:
+        """Return the profile once all has been taken in; `light` None where no piece was seen."""
+        bounds = self._bounds
+        self._note_gap(bounds.start_ms if self._seen_to_ms is None else self._seen_to_ms, bounds.end_ms)
+        profile = DayProfile(
+            bounds=bounds,
+            band=self._band,
+            max_gap_s=self._max_gap_s,
+            coverage=float(self._seen_ms) / (bounds.end_ms - bounds.start_ms),
+            at_least=self._at_least,
+            gaps=tuple(self._gaps),
+            flag_hours=self._flags.hours(),
         )
-    if len(pieces.start_ms):
-        profile = _with_light(_with_dose(profile, pieces), pieces)
-    return profile
+        if self._peak is not None:
+            uvi, u_uvi, at_ms = self._peak
+            profile = replace(profile, peak_uvi=uvi, u_peak_uvi=u_uvi, peak_ms=at_ms)
+        if light is None:
+            return profile
+        return _with_light(
+            replace(
+                profile,
+                dose_uvi_h=self._uvi_h,
+                u_dose_uvi_h=self._u_uvi_h,
+                dose_sed=self._uvi_h * SED_PER_UVI_H,
+                u_dose_sed=self._u_uvi_h * SED_PER_UVI_H,
+            ),
+            light,
+        )
 
 
-def _between(samples: Samples, start_ms: int, end_ms: int) -> Samples:
-    """Return the samples from `start_ms`, inclusive, to `end_ms`, exclusive."""
-    part = slice(*(int(i) for i in np.searchsorted(samples.utc_ms, [start_ms, end_ms])))
-    return Samples(samples.utc_ms[part], samples.uvi[part], samples.u_uvi[part], samples.flags[part])
+class FlagHours:
+    """Adds up how long each flag was set; a sample stands for the time to the next, at most a gap's."""
+
+    def __init__(self, end_ms: int, max_gap_s: float) -> None:
+        self._end_ms = end_ms
+        self._most_ms = max_gap_s * 1000
+        self._last: tuple[int, int] | None = None  # when, and its flags
+        self._set_ms: dict[Flag, float] = {}
+
+    def add(self, samples: Samples) -> None:
+        """Take in samples later than those before."""
+        if len(samples) == 0:
+            return
+        if self._last is not None:
+            last_ms, flags = self._last
+            self._count(Flag(flags), min(int(samples.utc_ms[0]) - last_ms, self._most_ms))
+        self._last = int(samples.utc_ms[-1]), int(samples.flags[-1])
+        seen = Flag(int(np.bitwise_or.reduce(samples.flags)))
+        if seen and len(samples) > 1:
+            stands_for_ms = np.minimum(np.diff(samples.utc_ms), self._most_ms)
+            for flag in seen:
+                self._count(flag, float(stands_for_ms[(samples.flags[:-1] & np.uint32(flag)) != 0].sum()))
+
+    def _count(self, flags: Flag, set_ms: float) -> None:
+        for flag in flags:
+            self._set_ms[flag] = self._set_ms.get(flag, 0.0) + set_ms
+
+    def hours(self) -> dict[str, float]:
+        """Return the hours by the flags' names, once all has been taken in."""
+        if self._last is not None:
+            last_ms, flags = self._last
+            self._count(Flag(flags), min(self._end_ms - last_ms, self._most_ms))
+        return {str(flag.name).lower(): self._set_ms[flag] / HOUR_MS for flag in Flag if flag in self._set_ms}
 
 
-def _gaps(pieces: Segments, bounds: DayBounds, max_gap_s: float) -> tuple[Gap, ...]:
-    """Return the times longer than `max_gap_s` of which nothing was seen."""
-    longest_ms = max_gap_s * 1000
-    if len(pieces.start_ms) == 0:
-        return (Gap(bounds.start_ms, bounds.end_ms),)
-    inside = np.flatnonzero(pieces.start_ms[1:] - pieces.end_ms[:-1] > longest_ms)
-    gaps = [
-        Gap(bounds.start_ms, int(pieces.start_ms[0])),
-        *(Gap(int(pieces.end_ms[i]), int(pieces.start_ms[i + 1])) for i in inside),
-        Gap(int(pieces.end_ms[-1]), bounds.end_ms),
-    ]
-    return tuple(gap for gap in gaps if gap.end_ms - gap.start_ms > longest_ms)
-
-
-def _flag_hours(within: Samples, end_ms: int, max_gap_s: float) -> dict[str, float]:
-    """Return how long each flag was set; a sample stands for the time to the next, `max_gap_s` at most."""
-    if len(within) == 0:
-        return {}
-    seen = Flag(int(np.bitwise_or.reduce(within.flags)))
-    if not seen:
-        return {}
-    stands_for_ms = np.minimum(np.diff(within.utc_ms, append=end_ms), max_gap_s * 1000)
-    hours: dict[str, float] = {}
-    for flag in seen:
-        assert flag.name is not None  # iterating a Flag yields its named members
-        set_here = (within.flags & np.uint32(flag)) != 0
-        hours[flag.name.lower()] = float(stands_for_ms[set_here].sum()) / HOUR_MS
-    return hours
-
-
-def _with_dose(profile: DayProfile, pieces: Segments) -> DayProfile:
-    received = dose_of(pieces)
-    return replace(
-        profile,
-        dose_uvi_h=received.uvi_h,
-        u_dose_uvi_h=received.u_uvi_h,
-        dose_sed=received.sed,
-        u_dose_sed=received.u_sed,
-    )
-
-
-def _with_light(profile: DayProfile, pieces: Segments) -> DayProfile:
+def _with_light(profile: DayProfile, light: Light) -> DayProfile:
     """Add what concerns the time when the spot was lit."""
-    light = light_of(pieces, profile.band)
     return replace(
         profile,
         lit_threshold_uvi=light.threshold_uvi,

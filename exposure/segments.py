@@ -33,12 +33,16 @@ def cadence_s(samples: Samples) -> float:
 
     Of a long series about a thousand spacings, spread evenly, are looked at: enough for a median.
     """
-    n = len(samples) - 1
+    return cadence_of_s(np.diff(samples.utc_ms))
+
+
+def cadence_of_s(spacing_ms: IntArray | NDArray[np.int32]) -> float:
+    """Return `cadence_s` from the times between a series' samples (n,) [ms]."""
+    n = len(spacing_ms)
     if n < 1:
         return float("nan")
-    at = np.arange(0, n, max(1, n // 1000))
-    spacing_ms = np.sort(samples.utc_ms[at + 1] - samples.utc_ms[at])
-    return float(spacing_ms[len(spacing_ms) // 2]) / 1000
+    looked_at = np.sort(spacing_ms[:: max(1, n // 1000)])
+    return float(looked_at[len(looked_at) // 2]) / 1000
 
 
 def valued(samples: Samples) -> Samples:
@@ -70,6 +74,47 @@ class Segments:
     def seconds(self) -> FloatArray:
         """How long each piece lasts."""
         return np.asarray((self.end_ms - self.start_ms) * 0.001)
+
+    def __len__(self) -> int:
+        return len(self.start_ms)
+
+    def some(self, part: slice) -> "Segments":
+        """Return some of the pieces."""
+        return Segments(*(getattr(self, name)[part] for name in self.__slots__))
+
+    def followed_by(self, other: "Segments") -> "Segments":
+        """Return these pieces and `other`, which come after them."""
+        return Segments(
+            *(np.concatenate([getattr(self, name), getattr(other, name)]) for name in self.__slots__)
+        )
+
+
+class Cutter:
+    """Cuts `segments` out of samples that come in parts, in order of time: together those of the whole."""
+
+    def __init__(self, start_ms: int, end_ms: int, max_gap_s: float) -> None:
+        self._start_ms, self._end_ms, self._max_gap_s = start_ms, end_ms, max_gap_s
+        self._last: Samples | None = None
+
+    def cut(self, samples: Samples) -> Segments:
+        """Return the pieces that end at a sample of this part."""
+        good = valued(samples)
+        whole = good if self._last is None else _chained(self._last, good)
+        if len(good):
+            end = slice(len(good) - 1, len(good))
+            self._last = Samples(
+                good.utc_ms[end].copy(), good.uvi[end].copy(), good.u_uvi[end].copy(), good.flags[end].copy()
+            )
+        return segments(whole, self._start_ms, self._end_ms, self._max_gap_s)
+
+
+def _chained(first: Samples, second: Samples) -> Samples:
+    return Samples(
+        np.concatenate([first.utc_ms, second.utc_ms]),
+        np.concatenate([first.uvi, second.uvi]),
+        np.concatenate([first.u_uvi, second.u_uvi]),
+        np.concatenate([first.flags, second.flags]),
+    )
 
 
 def segments(samples: Samples, start_ms: int, end_ms: int, max_gap_s: float) -> Segments:
