@@ -104,6 +104,8 @@ class SignalWatch(OneEvent):
         as gone.
         """
         super().__init__(event)
+        self.turns: list[tuple[int, bool]] = []
+        """At which of the samples followed last its event began or ended, also one closed by hand."""
         self._story = story
         self._unseen_ms = None if unseen_s is None else round(unseen_s * 1000)
         self._end_words = tuple(end_words)
@@ -126,16 +128,17 @@ class SignalWatch(OneEvent):
         `silence_ms` is the time since the sample before; over a long one no hold runs on.
         """
         changes: list[tuple[int, Event]] = []
+        self.turns = []
         if len(samples) == 1:  # live samples come one by one
             if silence_ms[0] > self._max_gap_ms:
-                self._after_silence(int(silence_ms[0]))
+                self._after_silence(0, int(silence_ms[0]))
             self._run(samples, 0, 1, signals.code_of_one(), changes)
             return changes
         code = signals.code()
         broken = silence_ms > self._max_gap_ms
         for begin, end in runs(code, broken):
             if broken[begin]:
-                self._after_silence(int(silence_ms[begin]))
+                self._after_silence(begin, int(silence_ms[begin]))
             self._run(samples, begin, end, int(code[begin]), changes)
         return changes
 
@@ -150,10 +153,11 @@ class SignalWatch(OneEvent):
         if self._worst is not None:
             self._worst = replace(self._worst, at_ms=self._worst.at_ms + step_ms)
 
-    def _after_silence(self, silence_ms: int) -> None:
+    def _after_silence(self, at: int, silence_ms: int) -> None:
         closed = self.event is not None and not self.event.is_open
         if closed and self._unseen_ms is not None and silence_ms > self._unseen_ms:
             self.event = None
+            self.turns.append((at, False))
         self._forget_holds()
 
     def _forget_holds(self) -> None:
@@ -192,6 +196,7 @@ class SignalWatch(OneEvent):
         assert since_ms is not None
         self.event = self._story.opened(samples, at, since_ms, worst, grade)
         self._grade = grade
+        self.turns.append((at, True))
         changes.append((at, self.event))
         return at + 1
 
@@ -229,6 +234,7 @@ class SignalWatch(OneEvent):
             if event.is_open:
                 changes += [(at, changed) for changed in closing]
             self.event = None
+            self.turns.append((at, False))
             self._forget_holds()
             return
         n_graver = self._story.severities.index(event.severity) if event.is_open else self._grade

@@ -19,7 +19,7 @@ from exposure.rules import RuleSettings
 from exposure.segments import BoolArray, default_max_gap_s, valued
 from exposure.signal_watch import Signals, SignalWatch
 from exposure.stuck_watch import StuckWatch
-from exposure.watch_parts import Changes, add_changes, held_watch, open_at, part_of, silences_ms
+from exposure.watch_parts import Changes, add_changes, held_watch, in_place_at, part_of, silences_ms
 
 _LONG_AGO_MS = 1 << 60
 # Arrays of this length stay in the processor's cache; a longer batch is judged in blocks.
@@ -247,18 +247,18 @@ class SpotWatch:
         uvi, n = samples.uvi, len(samples)
         dark = uvi <= self._settings.dark_uvi
 
-        was_open = self._over.event is not None
+        was_over = self._over.event is not None
         over = uvi > self._band.ceiling_uvi
-        over_changes: Changes = []
+        over_turns: Sequence[tuple[int, bool]] = ()
         if not self._over.quiet or over.any():
             signals = over_ceiling(samples, self._band.ceiling_uvi, self._settings, self._reach_uvi)
-            over_changes = self._over.follow(samples, silence_ms, signals)
-            add_changes(changes, samples, over_changes)
+            add_changes(changes, samples, self._over.follow(samples, silence_ms, signals))
+            over_turns = self._over.turns
         settled = self._own_light.settled(samples.utc_ms, dark, silence_ms)
         if self._band.high_uvi < self._band.ceiling_uvi:
             above = uvi > self._band.high_uvi
             if not self._above.quiet or above.any():
-                covered = open_at(over_changes, EventKind.OVER_CEILING, n, was_open=was_open)
+                covered = in_place_at(over_turns, n, was_in_place=was_over)
                 beyond = too_high(samples, self._band.high_uvi, self._settings, self._reach_uvi)
                 signals = Signals(beyond.grades, beyond.back & settled, (covered,))
                 add_changes(changes, samples, self._above.follow(samples, silence_ms, signals))

@@ -42,13 +42,12 @@ def add_changes(changes: Changes, samples: Samples, found: Changes) -> None:
     changes += [(int(samples.utc_ms[at]), event) for at, event in found]
 
 
-def open_at(changes: Changes, kind: EventKind, n: int, *, was_open: bool) -> BoolArray:
-    """Return at which of n samples an event of that kind was open, given how it changed meanwhile."""
-    is_open = np.full(n, was_open)
-    for at, event in changes:
-        if event.kind is kind:
-            is_open[at:] = event.is_open
-    return is_open
+def in_place_at(turns: Sequence[tuple[int, bool]], n: int, *, was_in_place: bool) -> BoolArray:
+    """Return at which of n samples an event was in place, given at which it began and ended."""
+    in_place = np.full(n, was_in_place)
+    for at, begins in turns:
+        in_place[at:] = begins
+    return in_place
 
 
 def silences_ms(utc_ms: IntArray, last_ms: int) -> IntArray:

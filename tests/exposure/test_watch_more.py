@@ -11,6 +11,7 @@ from exposure.days import local_time_ms
 from exposure.events import EventKind, Severity
 from exposure.rules import RuleSettings
 from exposure.watch import SpotWatch
+from exposure.watch_parts import part_of
 from tests.exposure.series import T0_MS, every, samples_of
 
 BAND = Band(1.0, 2.0, 2.6)
@@ -248,6 +249,23 @@ def test_a_stuck_sensor_and_a_flickering_lamp_closed_by_hand_are_new_events_only
     spot.close(later[0].identity, on + 460 * MINUTE_MS)
     after = stretches((400, 1.5), *flicker * 4, start_ms=on + 460 * MINUTE_MS)
     assert kinds(spot.observe(after)) == [(EventKind.LAMP_FLICKERS, True)]
+
+
+def test_a_ceiling_closed_by_hand_hides_what_is_above_the_band_only_while_it_is_passed():
+    after = stretches((5, 3.5), (10, 1.5), (40, 2.3), start_ms=T0_MS + 10 * MINUTE_MS)
+
+    def follow(*, one_by_one):
+        spot = watch(BAND)
+        (event,) = spot.observe(stretches((10, 3.5)))
+        spot.close(event.identity, event.opened_ms)
+        if not one_by_one:
+            return spot.observe(after)
+        parts = (part_of(after, at, at + 1) for at in range(len(after)))
+        return [event for part in parts for event in spot.observe(part)]
+
+    (event,) = follow(one_by_one=True)
+    assert (event.kind, event.opened_ms) == (EventKind.ABOVE_BAND, T0_MS + 55 * MINUTE_MS)
+    assert follow(one_by_one=False) == [event]
 
 
 def test_a_ceiling_passed_is_told_anew_after_a_silence_of_over_an_hour():
