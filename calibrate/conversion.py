@@ -28,6 +28,7 @@ NOISE_MARGIN = 3.0
 
 _CORRECTION_LIMITS = (0.5, 2.0)
 DAYS_PER_YEAR = 365.25
+_ABSURD = 1e100  # counts that no sensor gives: sums of such could overflow, and no flag would tell
 _CHUNK = 8192
 """Readings at a time: the dozen arrays in work then stay in a small board's cache."""
 
@@ -162,7 +163,7 @@ class Conversion:
     ) -> None:
         flags = out.flags
         flags[:] = under.flags
-        present = np.isfinite(raw)
+        present = np.abs(raw) < _ABSURD
         if not present.all():
             raw[~present] = np.nan
             flags[~present.all(axis=0)] |= _MISSING

@@ -77,6 +77,7 @@ def test_a_clean_reading_has_no_flag():
         (-100, 0, Flag.NEGATIVE | Flag.BELOW_RANGE),
         (np.nan, 0, Flag.MISSING),
         (np.inf, 0, Flag.MISSING),
+        (1e300, 0, Flag.MISSING),
         (310, 4, 0),  # another sensor of the board
         (np.nan, 4 | 1 << 16, Flag.MISSING | Flag.SENSOR_FAULT | Flag.CLOCK_UNSURE),
     ],
