@@ -5,12 +5,13 @@ import re
 import shutil
 import sqlite3
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
 
 import pytest
 
 from baskline.demo import run_demo
-from baskline.scenario import build
+from baskline.scenario import build, give_past
 from exposure.days import HOUR_MS
 from exposure.events import EventKind
 from ingest.config import load_config
@@ -138,7 +139,7 @@ def test_a_capture_replayed_into_a_store_that_has_it_adds_no_reading(demo, repla
 
 @pytest.fixture
 def short_day(monkeypatch):
-    """The demo, but only from 10:00 to 11:00: the first mishap is in it, and what is said of it."""
+    """The demo, but one day and from 10:00 to 11:00: the first mishap is in it, and what is said of it."""
 
     def shortened(folder, seed=1):
         scenario = build(folder, seed)
@@ -146,6 +147,7 @@ def short_day(monkeypatch):
         return replace(scenario, day=replace(scenario.day, start_ms=start_ms, end_ms=start_ms + HOUR_MS))
 
     monkeypatch.setattr("baskline.demo.build", shortened)
+    monkeypatch.setattr("baskline.demo.give_past", partial(give_past, days=1))
     monkeypatch.setattr("baskline.demo._draw", lambda *_: None)
 
 
