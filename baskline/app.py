@@ -6,6 +6,7 @@ import os
 import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
+from pathlib import Path
 from typing import Final, cast
 
 import typer
@@ -97,6 +98,7 @@ def main() -> None:
 
 def _run() -> int:
     """Turn wrong use and a keeper's mistake into one line, and a fault of ours into a traceback."""
+    _open_what_is_closed()
     stdout = sys.stdout
     try:
         with _told_of_damage():
@@ -116,6 +118,11 @@ def _run() -> int:
             return _reader_left()
         code = ended.code
     except OSError as error:
+        if error.filename is None and error.errno in (
+            errno.ENOSPC,
+            errno.EDQUOT,
+        ):  # only a write says no name
+            return _no_room(error)
         if error.errno not in _BY_THE_DISK or error.filename is None:
             return _our_fault()
         print(f"baskline: {error.filename}: {error.strerror}. {_BY_THE_DISK[error.errno]}", file=sys.stderr)
@@ -123,6 +130,19 @@ def _run() -> int:
     except Exception:  # noqa: BLE001 - the outermost shell
         return _our_fault()
     return code if isinstance(code, int) else 0
+
+
+def _open_what_is_closed() -> None:
+    """Let what was closed at start (`>&-`) lead nowhere, before a file of the keeper's gets its number."""
+    for name, mode in (("stdin", "r"), ("stdout", "w"), ("stderr", "w")):
+        if getattr(sys, name) is None:
+            setattr(sys, name, Path(os.devnull).open(mode))  # noqa: SIM115 - as long as the process
+
+
+def _no_room(error: OSError) -> int:
+    _drop_what_is_left()
+    print(f"baskline: cannot be written: {error.strerror}. Make room on the disk", file=sys.stderr)
+    return EXIT_MEND
 
 
 def _our_fault() -> int:
@@ -168,16 +188,22 @@ def _wrong_use(error: Exception) -> int:
     """Say what cannot be meant, and where to read what can."""
     context = getattr(error, "ctx", None)
     message = error.format_message()  # type: ignore[attr-defined]  # not among the names that typer exports
-    if "\n" in message:
+    if message.startswith("Usage:"):
         print(message, file=sys.stderr)  # the whole help, where a command is still to be named
     else:
         command = context.command_path if context is not None else f"baskline {sys.argv[1]}"
+        message = " ".join(message.split())
         stop = "" if message.endswith(("?", ".")) else "."
         print(f"baskline: {message}{stop} See {command} --help", file=sys.stderr)
     return EXIT_WRONG_USE
 
 
 def _reader_left() -> int:
-    """`baskline events | head` is no mistake; what is left in the buffer goes nowhere instead of failing."""
-    os.dup2(os.open(os.devnull, os.O_WRONLY), 1)
+    """`baskline events | head` is no mistake."""
+    _drop_what_is_left()
     return 0
+
+
+def _drop_what_is_left() -> None:
+    """Let what is left in the buffer of standard output go nowhere instead of failing."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), 1)

@@ -54,7 +54,7 @@ def save_chart(spec: Callable[[], dict[str, Any]], path: Path) -> None:
         raise ChartError(
             f"cannot be written ({error.strerror})",
             where=str(path),
-            remedy="Check the folder, its rights, and the room on the disk",
+            remedy="Name another place",
         ) from None
 
 

@@ -83,6 +83,8 @@ def listening(page: PageConfig) -> socket.socket:
         raise PageError(
             f"cannot listen on {page.host}, port {page.port}: {error.strerror}",
             where="[page]",
-            remedy="Give it another host or port, or stop what is there already",
+            remedy="A port under 1024 needs rights of its own: give it a higher one"
+            if isinstance(error, PermissionError)
+            else "Give it another host or port, or stop what is there already",
         ) from error
     return found

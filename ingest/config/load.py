@@ -12,19 +12,24 @@ from ingest.config.errors import ConfigError, Finding, Problem
 from ingest.config.explain import explained
 from ingest.config.lines import key_lines, line_of
 from ingest.config.model import Config
+from ingest.config.slips import refusal
 
-_SYNTAX_PLACE = re.compile(r" \(at (?:line (?P<line>\d+), column (?P<column>\d+)|end of document)\)$")
+_SYNTAX_PLACE = re.compile(r" \(at (?:line (?P<line>\d+), column \d+|end of document)\)$")
 
 
 def load_config(path: Path) -> Config:
     """Read and check the configuration file at `path`; relative paths in it start from its folder."""
+    content = b""
     try:
-        text = path.read_bytes().decode("utf-8-sig")
+        content = path.read_bytes()
+        text = content.decode("utf-8-sig")
     except FileNotFoundError:
         remedy = "`baskline init` makes one (every key: ingest/CONFIG.md); or name the one that you have"
         raise _refused(path, "there is no such file", remedy) from None
     except UnicodeDecodeError as error:
-        raise _refused(path, f"byte {error.start} is not UTF-8", "Save the file as UTF-8 text") from None
+        line = content.count(b"\n", 0, error.start) + 1
+        what = "a character here is not UTF-8"
+        raise ConfigError(path, [Problem(path, line, (), what, "Save the file as UTF-8 text")]) from None
     except OSError as error:
         reason = error.strerror or "cannot be read"
         raise _refused(path, reason, "Name a file that this user may read") from None
@@ -55,16 +60,15 @@ def _document(text: str, file: Path) -> Mapping[str, object]:
     except RecursionError:
         raise _refused(file, "lists or tables are nested too deeply", "Write it flatter") from None
     except ValueError as error:  # TOMLDecodeError, and the interpreter's own limit on digits
-        raise _syntax_error(str(error), file) from None
+        raise _syntax_error(str(error), text, file) from None
 
 
-def _syntax_error(message: str, file: Path) -> ConfigError:
+def _syntax_error(message: str, text: str, file: Path) -> ConfigError:
     place = _SYNTAX_PLACE.search(message)
-    what = message if place is None else message[: place.start()]
+    said = message if place is None else message[: place.start()]
     line = None if place is None or place["line"] is None else int(place["line"])
-    column = "" if place is None or place["column"] is None else f" at column {place['column']}"
-    remedy = "Text stands in quotes, a table's name in brackets, and each key = value on a line of its own"
-    return ConfigError(file, [Problem(file, line, (), f"not valid TOML{column}: {what}", remedy)])
+    what, remedy = refusal(said, "" if line is None else text.split("\n")[line - 1].rstrip("\r"))
+    return ConfigError(file, [Problem(file, line, (), what, remedy)])
 
 
 def _placed(findings: Iterable[Finding], text: str, file: Path) -> Iterable[Problem]:

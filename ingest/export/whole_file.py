@@ -20,6 +20,8 @@ def whole_file(path: Path, *, overwrite: bool) -> Iterator[Path]:
     """
     if path.is_dir():
         raise ExportError("this is a folder", where=str(path), remedy="Name a file in it")
+    if path.exists() and not path.is_file():
+        raise ExportError("this is no file", where=str(path), remedy="Name a file, or say - for the terminal")
     if path.exists() and not overwrite:
         raise ExportError(
             "this file is there already", where=str(path), remedy="Name another, or say --overwrite"

@@ -1,6 +1,7 @@
 """A keeper's mistake gives one line that says what to do, and never a traceback."""
 
 import os
+import shlex
 import shutil
 import sqlite3
 import subprocess
@@ -62,6 +63,7 @@ def refused(said, code, *words):
         (["flash", "--seconds", "inf"], "less than or equal to 86400"),
         (["events", "--days", "0"], "greater than or equal to 1"),
         (["replay"], "Missing argument 'CAPTURE'"),
+        (["export"], "Missing argument 'WHAT'. Choose from: readings, samples"),
         (["acknowledge"], "Missing argument 'EVENT|SPOT'"),
     ],
     ids=" ".join,
@@ -330,6 +332,22 @@ def test_a_full_disk_is_one_line(home):
         1,
         "No space left on device",
     )
+
+
+@pytest.mark.parametrize("words", [["day", "ledge", "--csv"], ["species"]], ids=" ".join)
+def test_a_full_disk_behind_standard_output_is_one_line(home, words):
+    with Path("/dev/full").open("wb") as full:
+        done = subprocess.run(
+            [*PROGRAM, *words], cwd=home, env=environment(), stdout=full, stderr=subprocess.PIPE, timeout=60
+        )
+    assert done.returncode == 1
+    assert done.stderr == b"baskline: cannot be written: No space left on device. Make room on the disk\n"
+
+
+def test_standard_streams_that_are_closed_are_no_mistake(home):
+    command = shlex.join([*PROGRAM, "day", "ledge", "--date", DAY.isoformat()])
+    done = subprocess.run(["sh", "-c", f"{command} <&- >&- 2>&-"], cwd=home, env=environment(), timeout=60)
+    assert done.returncode == 0
 
 
 def test_a_missing_configuration_names_the_command_that_makes_one(tmp_path):

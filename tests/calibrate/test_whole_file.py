@@ -66,3 +66,21 @@ def test_what_a_killed_process_left_is_no_hindrance(tmp_path: Path) -> None:
     (tmp_path / f".curve.toml.{os.getpid()}.new").write_bytes(b"left")
     write_whole(path, b"whole")
     assert [(file.name, file.read_bytes()) for file in tmp_path.iterdir()] == [("curve.toml", b"whole")]
+
+
+def test_a_link_stays_one(tmp_path: Path) -> None:
+    (tmp_path / "there").mkdir()
+    (tmp_path / "link").symlink_to(tmp_path / "there" / "curve.toml")
+    for content in (b"first", b"second"):
+        write_whole(tmp_path / "link", content)
+        assert (tmp_path / "link").is_symlink()
+        assert (tmp_path / "there" / "curve.toml").read_bytes() == content
+
+
+def test_a_device_is_written_to_and_never_replaced(tmp_path: Path) -> None:
+    (tmp_path / "link").symlink_to("/dev/full")
+    with pytest.raises(OSError, match="No space left"):
+        write_whole(tmp_path / "link", b"x")
+    assert stat.S_ISCHR(Path("/dev/full").stat().st_mode)
+    with pytest.raises(IsADirectoryError):
+        write_whole(tmp_path, b"x")

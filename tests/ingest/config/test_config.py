@@ -313,8 +313,8 @@ def test_the_port_of_the_broker_follows_encryption():
 @pytest.mark.parametrize(
     ("text", "line", "says"),
     [
-        ("[bridge]\nsite == 'x'\n", 2, "at column 7"),
-        ("[bridge\n", 1, "at column 8"),
+        ("[bridge]\nsite == 'x'\n", 2, "not valid TOML"),
+        ("[bridge\n", 1, "not valid TOML"),
         ("site = '", None, "not valid TOML"),
         ("x = " + "9" * 5000, None, "not valid TOML"),
         ("x = " + "[" * 5000, None, "nested too deeply"),
@@ -328,6 +328,43 @@ def test_broken_toml_is_told_with_its_place(text, line, says):
     assert says in problem.what
 
 
+@pytest.mark.parametrize(
+    ("line", "says"),
+    [
+        ("distance_cm = 3,2", "write 3.2"),
+        ("distance_cm = -0,25  # about", "write -0.25"),
+        ("installed = 2.3.2026", "write 2026-03-02"),
+        ("label = Slate ledge", 'label = "Slate ledge"'),
+        ("label = “Slate ledge”", "straight quotes"),
+        ("label = „Slate ledge“", "straight quotes"),
+        ("[spot.slate  ledge]", "write [spot.slate_ledge]"),
+        ("site 'home'", "key = value"),
+    ],
+)
+def test_what_slips_in_by_habit_is_told_with_what_to_write(line, says):
+    with pytest.raises(ConfigError) as caught:
+        parse_config(f"{SMALL}{line}\r\n", file=FILE)
+    (problem,) = caught.value.problems
+    assert problem.line == SMALL.count("\n") + 1
+    assert says in problem.remedy
+
+
+@pytest.mark.parametrize(
+    ("more", "says"),
+    [
+        ("[x]\n[y]\n[x]\n", "[x] stands here a second time"),
+        ("[spot.a]\n[spot.a]\n", "[spot.a] stands here a second time"),
+        ("[x]\na = 1\na = 2\n", "stands in its table already"),
+    ],
+)
+def test_what_stands_twice_is_named(more, says):
+    with pytest.raises(ConfigError) as caught:
+        parse_config(more, file=FILE)
+    (problem,) = caught.value.problems
+    assert problem.line == more.count("\n")
+    assert says in problem.what
+
+
 def test_a_missing_file_says_how_to_make_one(tmp_path):
     with pytest.raises(ConfigError, match=r"there is no such file.*CONFIG\.md"):
         load_config(tmp_path / "baskline.toml")
@@ -336,8 +373,8 @@ def test_a_missing_file_says_how_to_make_one(tmp_path):
 def test_a_folder_or_a_file_that_is_no_text_is_told(tmp_path):
     with pytest.raises(ConfigError, match="directory"):
         load_config(tmp_path)
-    (tmp_path / "latin.toml").write_bytes("site = 'Böse'".encode("latin-1"))
-    with pytest.raises(ConfigError, match="Save the file as UTF-8"):
+    (tmp_path / "latin.toml").write_bytes("# ok\nsite = 'Böse'".encode("latin-1"))
+    with pytest.raises(ConfigError, match=r"line 2: .* Save the file as UTF-8"):
         load_config(tmp_path / "latin.toml")
 
 
