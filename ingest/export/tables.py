@@ -4,13 +4,12 @@ from collections.abc import Callable
 from typing import Final
 
 from ingest.export.columns import Column
+from ingest.export.days import DAY_COLUMNS, days
 from ingest.export.records import (
     CHECK_COLUMNS,
-    DAY_COLUMNS,
     EVENT_COLUMNS,
     LAMP_CHANGE_COLUMNS,
     checks,
-    days,
     events,
     lamp_changes,
 )
