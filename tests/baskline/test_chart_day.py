@@ -1,5 +1,6 @@
 """The chart of a day: what it shows of days of every sort, on a desktop and on a phone."""
 
+import functools
 import json
 from dataclasses import astuple
 from datetime import date
@@ -99,8 +100,20 @@ SORTS = [
 ]
 
 
-def words(drawing, width_px=760):
-    return words_of(vl_convert.vegalite_to_svg(day_spec(drawing, total_width_px=width_px)))
+@pytest.fixture(scope="module")
+def spec_of(gallery):
+    """The specification of a day of some sort, each made once."""
+    return functools.cache(lambda sort, width_px=760: day_spec(gallery[sort], total_width_px=width_px))
+
+
+@pytest.fixture(scope="module")
+def said_of(spec_of):
+    """The words in the chart of a day of some sort, each drawn once."""
+    return functools.cache(lambda *what: words_in(spec_of(*what)))
+
+
+def words_in(spec):
+    return words_of(vl_convert.vegalite_to_svg(spec))
 
 
 def test_the_gallery_is_whole(gallery):
@@ -109,8 +122,8 @@ def test_the_gallery_is_whole(gallery):
 
 @pytest.mark.parametrize("width_px", WIDTHS)
 @pytest.mark.parametrize("sort", SORTS)
-def test_nothing_runs_out_of_the_picture(gallery, sort, width_px):
-    picture = pixels(vl_convert.vegalite_to_png(day_spec(gallery[sort], total_width_px=width_px), scale=1))
+def test_nothing_runs_out_of_the_picture(spec_of, sort, width_px):
+    picture = pixels(vl_convert.vegalite_to_png(spec_of(sort, width_px), scale=1))
     height, width = picture.shape
     left, right, top, bottom = ink(picture)
     assert width == width_px
@@ -120,8 +133,8 @@ def test_nothing_runs_out_of_the_picture(gallery, sort, width_px):
 
 @pytest.mark.parametrize("width_px", WIDTHS)
 @pytest.mark.parametrize("sort", SORTS)
-def test_the_chart_says_what_where_when_and_how_sure(gallery, sort, width_px):
-    said = " ".join(words(gallery[sort], width_px))
+def test_the_chart_says_what_where_when_and_how_sure(said_of, sort, width_px):
+    said = " ".join(said_of(sort, width_px))
     assert "Slate ledge, " in said
     assert "2025" in said
     assert "UVI" in said
@@ -131,14 +144,14 @@ def test_the_chart_says_what_where_when_and_how_sure(gallery, sort, width_px):
     assert ("shading: ± (k = 2, about 95 %)" in said) == (sort not in ("uncalibrated", "empty"))
 
 
-def test_a_day_that_was_not_seen_says_so_instead_of_failing(gallery):
-    assert "no readings" in words(gallery["empty"])
-    assert "hatched: no UVI (no readings)" in " ".join(words(gallery["empty"]))
-    assert "not calibrated" in words(gallery["uncalibrated"])
+def test_a_day_that_was_not_seen_says_so_instead_of_failing(said_of):
+    assert "no readings" in said_of("empty")
+    assert "hatched: no UVI (no readings)" in " ".join(said_of("empty"))
+    assert "not calibrated" in said_of("uncalibrated")
 
 
-def test_no_line_is_drawn_across_a_gap(gallery):
-    rows = day_spec(gallery["gaps"])["datasets"]["curve"]
+def test_no_line_is_drawn_across_a_gap(spec_of):
+    rows = spec_of("gaps")["datasets"]["curve"]
     inside = [row for row in rows if 9 < row["hour"] < 9.18 or 13 < row["hour"] < 15.48]
     assert inside == []
     parts = [row["part"] for row in rows]
@@ -147,78 +160,79 @@ def test_no_line_is_drawn_across_a_gap(gallery):
     assert {row["part"] for row in rows if row["hour"] > 15.5} == {3}
 
 
-def test_gaps_are_hatched_where_they_are(gallery):
-    holes = day_spec(gallery["gaps"])["datasets"]["holes"]
+def test_gaps_are_hatched_where_they_are(spec_of):
+    holes = spec_of("gaps")["datasets"]["holes"]
     edges = [edge for row in holes for edge in (row["hour"], row["until"])]
     assert edges == pytest.approx([9, 9.2, 13, 15.5], abs=0.02)
-    assert day_spec(gallery["plain"])["datasets"].keys() & {"holes", "hatching"} == set()
+    assert spec_of("plain")["datasets"].keys() & {"holes", "hatching"} == set()
 
 
-def test_what_is_still_to_come_is_not_hatched(gallery):
-    (hole,) = day_spec(gallery["today"])["datasets"]["holes"]
+def test_what_is_still_to_come_is_not_hatched(spec_of):
+    (hole,) = spec_of("today")["datasets"]["holes"]
     assert (hole["hour"], hole["until"]) == (pytest.approx(13, abs=0.02), pytest.approx(15, abs=0.02))
 
 
-def test_doubtful_samples_are_dashed_paler_and_named(gallery):
-    spec = day_spec(gallery["doubtful"])
+def test_doubtful_samples_are_dashed_paler_and_named(spec_of, said_of):
+    spec = spec_of("doubtful")
     doubtful = spec["datasets"]["doubtful_curve"]
     assert min(row["uvi"] for row in doubtful) > 8.9  # what was calibrated ends at 9
     assert max(row["uvi"] for row in spec["datasets"]["curve"]) < 9.1
     marks = [layer["mark"] for layer in spec["layer"] if layer["data"]["name"] == "doubtful_curve"]
     assert [mark["type"] for mark in marks] == ["area", "line"]
     assert marks[1]["strokeDash"] == [4, 3]
-    said = words(gallery["doubtful"])
+    said = said_of("doubtful")
     assert "doubtful: sensor at its limit, above what was calibrated" in said
     assert any("dashed: doubtful" in each for each in said)
     assert any("hatched: no UVI (sensor fault)" in each for each in said)
 
 
-def test_a_day_that_is_doubtful_from_end_to_end_is_one_piece(gallery):
-    spec = day_spec(gallery["stale"])
+def test_a_day_that_is_doubtful_from_end_to_end_is_one_piece(spec_of, said_of):
+    spec = spec_of("stale")
     assert "curve" not in spec["datasets"]
     assert {row["part"] for row in spec["datasets"]["doubtful_curve"]} == {1}
-    assert "doubtful: calibration too old" in words(gallery["stale"])
+    assert "doubtful: calibration too old" in said_of("stale")
 
 
-def test_where_doubt_begins_the_line_does_not_break(gallery):
-    datasets = day_spec(gallery["doubtful"])["datasets"]
+def test_where_doubt_begins_the_line_does_not_break(spec_of):
+    datasets = spec_of("doubtful")["datasets"]
     first_doubtful = datasets["doubtful_curve"][0]["hour"]
     assert first_doubtful in [row["hour"] for row in datasets["curve"]]
 
 
-def test_events_stand_with_their_times_and_the_open_one_with_its_begin(gallery):
-    said = words(gallery["many events"])
+def test_events_stand_with_their_times_and_the_open_one_with_its_begin(said_of):
+    said = said_of("many events")
     assert "over the ceiling 09:00–09:24" in said
     assert "over the ceiling from 23:30" in said
     assert not any(each.startswith("back in band") for each in said)  # the end of a bar says that
 
 
-def test_events_that_found_no_room_are_counted(gallery):
-    said = " ".join(words(gallery["many events"], 360))
+def test_events_that_found_no_room_are_counted(said_of):
+    said = " ".join(said_of("many events", 360))
     n_drawn = said.count("over the ceiling") // 2 + said.count("under the band") // 2  # each with its edge
     n_events = len(MANY) - 1
     assert f"{n_events - n_drawn} more events not drawn" in said
 
 
-def test_an_event_from_the_day_before_says_only_its_end(gallery, tmp_path):
+def test_an_event_from_the_day_before_says_only_its_end(tmp_path):
     config = room(tmp_path)
     fill(config, DAY, half_sine(2.5, 7, 11), every_s=60)
-    said = words(drawn(config, events=[MANY[7], event(EventKind.UNDER_BAND, Severity.TODAY, -1, 30)]))
+    events = [MANY[7], event(EventKind.UNDER_BAND, Severity.TODAY, -1, 30)]
+    said = words_in(day_spec(drawn(config, events=events)))
     assert "under the band until 08:00" in said
     assert "under the band" in said  # all day long
 
 
-def test_a_ceiling_far_above_is_named_but_does_not_press_the_curve_flat(gallery):
-    spec = day_spec(gallery["far ceiling"])
-    assert "ceiling 12 ↑" in words(gallery["far ceiling"])
+def test_a_ceiling_far_above_is_named_but_does_not_press_the_curve_flat(spec_of, said_of):
+    spec = spec_of("far ceiling")
+    assert "ceiling 12 ↑" in said_of("far ceiling")
     assert "ceiling" not in spec["datasets"]
-    assert "ceiling 4" in words(gallery["plain"])
-    assert day_spec(gallery["plain"])["datasets"]["ceiling"][0]["uvi"] == 4.0
+    assert "ceiling 4" in said_of("plain")
+    assert spec_of("plain")["datasets"]["ceiling"][0]["uvi"] == 4.0
 
 
 @pytest.mark.parametrize(("sort", "twos"), [("plain", 0), ("spring", 0), ("autumn", 2)])
-def test_the_clock_on_the_axis_is_the_keepers(gallery, sort, twos):
-    said = words(gallery[sort])
+def test_the_clock_on_the_axis_is_the_keepers(said_of, sort, twos):
+    said = said_of(sort)
     if sort == "plain":
         assert [each for each in said if each.endswith(":00")] == [f"{h:02}:00" for h in range(0, 25, 3)]
     else:
@@ -227,9 +241,9 @@ def test_the_clock_on_the_axis_is_the_keepers(gallery, sort, twos):
         assert (hours[0], hours[-1]) == ("00", "24")
 
 
-def test_a_change_of_the_clocks_is_said(gallery):
-    assert "clocks go from 02:00 to 03:00" in words(gallery["spring"])
-    assert "clocks go from 03:00 to 02:00" in words(gallery["autumn"])
+def test_a_change_of_the_clocks_is_said(said_of):
+    assert "clocks go from 02:00 to 03:00" in said_of("spring")
+    assert "clocks go from 03:00 to 02:00" in said_of("autumn")
 
 
 def test_the_same_day_gives_the_same_specification(gallery):
@@ -249,9 +263,9 @@ def test_on_a_dark_page_only_colours_differ(gallery):
     assert without_colours(light) == without_colours(dark)
 
 
-def test_who_cannot_see_it_is_told_what_it_shows(gallery):
-    told = day_spec(gallery["gaps"])["description"]
+def test_who_cannot_see_it_is_told_what_it_shows(spec_of):
+    told = spec_of("gaps")["description"]
     assert told.startswith("Slate ledge, Saturday 17 May 2025: dose ")
     assert "band 1 to 3, ceiling 4" in told
     assert "no UVI from 12:59 to 15:30: no readings" in told
-    assert "over the ceiling 09:00–09:24" in day_spec(gallery["many events"])["description"]
+    assert "over the ceiling 09:00–09:24" in spec_of("many events")["description"]
