@@ -102,7 +102,12 @@ class LampReport:
 
 
 def lamp_report(
-    days: Sequence[LampDay], band: Band, *, hours_before: float = 0.0, claim_uvi: float | None = None
+    days: Sequence[LampDay],
+    band: Band,
+    *,
+    hours_before: float = 0.0,
+    claim_uvi: float | None = None,
+    last_part: float = 1.0,
 ) -> LampReport:
     """Return what a lamp's days say of it.
 
@@ -117,6 +122,8 @@ def lamp_report(
         Hours that the lamp had burned before the first of them [h].
     claim_uvi
         What the package claims for this distance, if anything.
+    last_part
+        How much of the last of the days is over, 0 to 1.
 
     Notes
     -----
@@ -127,7 +134,7 @@ def lamp_report(
     The forecast draws the trend on as a straight line; its interval joins that of the slope with that of the
     level, each at its end, and so holds a little more often than it says.
     """
-    hours_burned = hours_at_start(days, hours_before)
+    hours_burned = hours_at_start(days, hours_before, last_part)
     report = LampReport(
         state=LampState.BURNING_IN,
         days=len(days),
@@ -171,15 +178,16 @@ def lamp_report(
     )
 
 
-def hours_at_start(days: Sequence[LampDay], hours_before: float) -> list[float]:
-    """Return the hours burned at the start of each day, and after the last; unseen time by the usual day."""
+def hours_at_start(days: Sequence[LampDay], hours_before: float, last_part: float = 1.0) -> list[float]:
+    """Return the hours burned at the start of each day, and by now; unseen time by the usual day."""
     whole = [day.hours_on / day.coverage for day in days if day.coverage > _MOSTLY_SEEN]
     usual = median(whole) if whole else 0.0
     hours = [hours_before]
     for number, day in enumerate(days):
         if number:
             hours[-1] += usual * ((day.date - days[number - 1].date).days - 1)
-        hours.append(hours[-1] + day.hours_on + usual * (1 - day.coverage))
+        part = last_part if day is days[-1] else 1.0
+        hours.append(hours[-1] + day.hours_on + usual * max(0.0, part - day.coverage))
     return hours
 
 

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from statistics import median
 
-from exposure.days import day_bounds
+from exposure.days import DayBounds, day_bounds
 from exposure.lamp_days import LampDay
 from exposure.lamps import LampReport, lamp_report
 from ingest.config import Config
@@ -68,8 +68,9 @@ def lamp_view(
     first = since.day + timedelta(days=1) if _burned_before(since, spot) else since.day
     calibration = seen[-1].calibration if seen else ""
     days = tuple(each.day for each in seen if each.day.date >= first and each.calibration == calibration)
+    so_far = _part_over(store, spot, day_bounds(until, config.bridge.time_zone))
     hours_before = _hours_before(
-        [each.day for each in seen],
+        [(each.day, so_far if each.day.date == until else 1.0) for each in seen],
         hung,
         days[0].date if days else max(first, until),
         spot,
@@ -80,6 +81,7 @@ def lamp_view(
         config.spots[spot].band(),
         hours_before=hours_before,
         claim_uvi=_claim_uvi(config.lamps[lamp]),
+        last_part=so_far if days and days[-1].date == until else 1.0,
     )
     return LampView(lamp, spot, since.day, hours_before, changes, days, report)
 
@@ -113,13 +115,27 @@ def _burned_before(since: Since, spot: str) -> bool:
     return before is None or before.hours_on > 0 or before.coverage <= _MOSTLY_SEEN
 
 
-def _hours_before(seen: list[LampDay], hung: Since, first: date, spot: str, time_zone: str) -> float:
-    """Return for how long a lamp burned from when it was hung to before `first`: unseen time as usual."""
-    whole = [day.hours_on / day.coverage for day in seen if day.coverage > _MOSTLY_SEEN]
+def _part_over(store: Store, spot: str, day: DayBounds) -> float:
+    """Return how much of a day is over, 0 to 1: as far as its newest reading if it was not judged yet."""
+    through_ms, newest_ms = store.judged.through(spot), store.readings.last_utc_ms_any()
+    if newest_ms is None or newest_ms >= day.end_ms or (through_ms is not None and through_ms >= day.end_ms):
+        return 1.0
+    return max(0.0, (newest_ms - day.start_ms) / (day.end_ms - day.start_ms))
+
+
+def _hours_before(
+    seen: list[tuple[LampDay, float]], hung: Since, first: date, spot: str, time_zone: str
+) -> float:
+    """Return for how long a lamp burned from when it was hung to before `first`: unseen time as usual.
+
+    `seen` has days, each with how much of it is over.
+    """
+    whole = [day.hours_on / day.coverage for day, _ in seen if day.coverage > _MOSTLY_SEEN]
     usual = median(whole) if whole else 0.0
-    before = [day for day in seen if day.date < first]
+    before = [(day, part) for day, part in seen if day.date < first]
     unseen_days = (first - hung.day).days - len(before)
-    hours = usual * unseen_days + sum(day.hours_on + usual * (1 - day.coverage) for day in before)
+    hours = usual * unseen_days
+    hours += sum(day.hours_on + usual * max(0.0, part - day.coverage) for day, part in before)
     if hung.moment is None or first <= hung.day:
         return hours
     by_then = hung.moment.before.get(spot, SeenBefore(0.0, 0.0))

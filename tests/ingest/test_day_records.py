@@ -222,6 +222,7 @@ def test_after_a_new_calibration_a_lamps_days_are_all_by_it(tmp_path: Path) -> N
         store.readings.append([readings(steady, BEGAN_MS, MIDNIGHT_MS)])
         keep_all(store)
         record_assignments(store, config(), {"ledge": ANOTHER}, TODAY_MS + 12 * HOUR_MS)
+        store.judged.set_through("ledge", MIDNIGHT_MS)
         records = DayRecords(store, config())
         view = lamp_view(store, config(), records, "tube", "ledge", TODAY)
         levels = [day.level_uvi for day in view.days]
@@ -229,7 +230,6 @@ def test_after_a_new_calibration_a_lamps_days_are_all_by_it(tmp_path: Path) -> N
         assert [record.calibration == calibration().identity for record in known(store)] == [True] * 3 + [
             False
         ]
-        store.judged.set_through("ledge", MIDNIGHT_MS)
         upkeep = RecordUpkeep(store, config())
         while upkeep.step(MIDNIGHT_MS + HOUR_MS):
             pass

@@ -139,6 +139,16 @@ def test_hours_that_were_counted_stay_when_their_readings_are_forgotten(tmp_path
         assert seen(store).hours_before == pytest.approx(6, abs=0.05)
 
 
+def test_hours_still_to_come_have_not_burned(tmp_path: Path) -> None:
+    with filled(tmp_path / "s.db", until_ms=TODAY_MS + 12 * HOUR_MS) as store:
+        noted(store, LampChangeKind.LAMP, YESTERDAY, time(0, 0))
+        assert seen(store).report.hours_on == pytest.approx(14, abs=0.1)
+        noted(store, LampChangeKind.DISTANCE, TODAY, time(10, 0))
+        assert seen(store).report.hours_on == pytest.approx(14, abs=0.1)
+        store.judged.set_through("ledge", TODAY_MS + DAY_MS)  # nothing was seen of the afternoon
+        assert seen(store).report.hours_on == pytest.approx(19, abs=0.2)
+
+
 def test_a_time_to_come_is_refused(tmp_path: Path) -> None:
     with opened(tmp_path / "s.db") as store:
         with pytest.raises(KeeperError, match=f"{TODAY} 12:01 is still to come"):
