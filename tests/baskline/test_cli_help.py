@@ -6,12 +6,14 @@ import shutil
 import signal
 import subprocess
 from collections.abc import Iterator
+from itertools import islice
 from pathlib import Path
 
 import pytest
 import typer
 
 from baskline.app import app
+from firmware_host.capture import CaptureWriter, read_capture
 from tests.baskline.documented import OUTPUT
 from tests.baskline.making import PROGRAM, baskline, demo_folder, environment, said_here
 
@@ -110,12 +112,24 @@ def test_the_examples_in_the_help_name_options_that_there_are(line):
     COMMANDS[called].make_context(called, shlex.split(line)[len(called.split()) :])
 
 
+def leave_first_hours(capture):
+    """Shorten a capture: a whole day of it is replayed by the demo's own tests."""
+    with capture.open("rb") as stream:
+        first = list(islice(read_capture(stream), 2_000))
+    with capture.open("wb") as stream:
+        writer = CaptureWriter(stream)
+        for item in first:
+            writer.write(item)
+
+
 @pytest.mark.parametrize("line", BRIEF)
 def test_the_examples_in_the_help_work(demo, tmp_path, line):
     demo = shutil.copytree(demo, tmp_path / "demo")  # they change it, and others look at it too
     for name in ("slate.toml", "new.toml"):
         shutil.copy(demo / "calibrations" / "slate.toml", demo / name)
     words = shlex.split(line)[1:]
+    if words[0] == "replay":
+        leave_first_hours(demo / words[1])
     if words[0] in ("acknowledge", "close") and "." in words[1]:
         found = said_here("events", "--json", folder=demo).out
         words[1] = re.search(r'"(over_ceiling\.fern\.\d+)"', found)[1]
