@@ -9,7 +9,6 @@ from ingest.checking import CheckError
 from ingest.config import Config
 from ingest.spot_levels import NO_LEVELS, Levels, SpotLevels, joined_in_time
 from ingest.store.lock import is_held
-from ingest.temporary_daemon import running_daemon
 
 _LOOK_S = 0.25
 _STALE_MS = 120_000
@@ -33,6 +32,8 @@ def levels_now(
     with ExitStack() as stack:
         running = is_held(config.bridge.store)
         if not running:
+            from ingest.temporary_daemon import running_daemon  # the whole daemon: the page never needs it
+
             waiting("baskline is not running: this command reads the boards itself for a moment")
             stack.enter_context(running_daemon(config, clock))
         levels = stack.enter_context(SpotLevels(config.bridge.store, board.identity, configured.sensor))
