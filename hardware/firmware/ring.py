@@ -4,23 +4,32 @@ import gc
 from array import array
 
 WANTED = 4096  # an hour at one reading a second is 3600
-STEP = 256
-LEAST = 256
+PIECE = 128
 RESERVE_BYTES = 24_000  # for everything else that the board does
+IN_ONE_PIECE_BYTES = 4096  # of them: a line at its longest, several times over
 
 
 class Ring:
-    """Readings by sequence number, the oldest overwritten first: 7 bytes a reading and 4 for each channel."""
+    """Readings by sequence number, the oldest overwritten first: 7 bytes a reading and 4 for each channel.
 
-    def __init__(self, channels, capacity):
-        self.capacity = capacity
+    It is made of pieces: compiling the firmware leaves a board's memory in holes, of which none is so large.
+    """
+
+    def __init__(self, channels, piece=PIECE):
+        """Without room for a reading; `grow` makes it."""
+        self.capacity = 0
         self.next_seq = 0
         self._channels = channels
+        self._piece = piece
+        self._pieces = []
+
+    def grow(self):
+        """Make room for one piece of readings more, before the first one; MemoryError if there is none."""
+        n = self._piece
         # Filled from a range, whose length is known: from bytes, each array would need its memory twice.
-        self._values = array("i", range(channels * capacity))
-        self._whole_s = array("I", range(capacity))
-        self._ms = array("H", range(capacity))
-        self._marks = bytearray(capacity)
+        values = array("i", range(self._channels * n))
+        self._pieces.append((values, array("I", range(n)), array("H", range(n)), bytearray(n)))
+        self.capacity += n
 
     @property
     def first_seq(self):
@@ -31,33 +40,45 @@ class Ring:
         """Keep a reading and return its sequence number."""
         seq = self.next_seq
         slot = seq % self.capacity
-        self._whole_s[slot] = whole_s
-        self._ms[slot] = ms
-        self._marks[slot] = marks
+        kept_values, kept_whole_s, kept_ms, kept_marks = self._pieces[slot // self._piece]
+        slot %= self._piece
+        kept_whole_s[slot] = whole_s
+        kept_ms[slot] = ms
+        kept_marks[slot] = marks
         at = slot * self._channels
         for index in range(self._channels):
-            self._values[at + index] = values[index]
+            kept_values[at + index] = values[index]
         self.next_seq = seq + 1
         return seq
 
     def load(self, seq, values):
         """Fill `values` with those of a reading that is still here; return its whole_s, ms and marks."""
         slot = seq % self.capacity
+        kept_values, kept_whole_s, kept_ms, kept_marks = self._pieces[slot // self._piece]
+        slot %= self._piece
         at = slot * self._channels
         for index in range(self._channels):
-            values[index] = self._values[at + index]
-        return self._whole_s[slot], self._ms[slot], self._marks[slot]
+            values[index] = kept_values[at + index]
+        return kept_whole_s[slot], kept_ms[slot], kept_marks[slot]
 
 
 def make(channels):
     """The largest ring that the memory allows."""
-    capacity = WANTED
-    while True:
+    ring = Ring(channels)
+    ring.grow()
+    gc.collect()
+    try:
+        apart = bytearray(IN_ONE_PIECE_BYTES)
+    except MemoryError:
+        return ring
+    while ring.capacity < WANTED:
         gc.collect()
-        if capacity <= LEAST or gc.mem_free() - capacity * (7 + 4 * channels) > RESERVE_BYTES:
-            try:
-                return Ring(channels, capacity)
-            except MemoryError:  # free, but not in one piece
-                if capacity <= LEAST:
-                    raise
-        capacity -= STEP
+        if gc.mem_free() + len(apart) - PIECE * (7 + 4 * channels) <= RESERVE_BYTES:
+            break
+        try:
+            ring.grow()
+        except MemoryError:  # free, but not in one piece
+            break
+    del apart
+    gc.collect()
+    return ring

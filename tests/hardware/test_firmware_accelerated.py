@@ -112,14 +112,15 @@ def test_replays_asked_for_at_once_are_answered_one_after_the_other(on_each_port
 def test_memory_stays_level_over_tens_of_thousands_of_readings(on_board: OnBoard) -> None:
     report = json.loads(on_board("memory.py", "40000", "5000"))
     assert report["ring"] == 4096
-    # 4096 readings of two channels, 15 bytes each, and the objects around them.
-    assert 4096 * 15 <= report["ring_bytes"] <= 4096 * 15 + 3000
+    # 4096 readings of two channels, 15 bytes each, and the objects around each piece of 128.
+    assert 4096 * 15 <= report["ring_bytes"] <= 4096 * 15 + 32 * 250
     assert report["written"] >= 40_000
     in_use = report["in_use"]
     assert len(in_use) == 8
     assert (
         max(in_use) - min(in_use) <= 256
     )  # the allocator's own grain; a leaked byte a reading would be 35,000
+    assert report["largest"][-1] >= 24_000
 
 
 def test_a_board_with_little_memory_keeps_a_shorter_ring(on_board: OnBoard) -> None:
@@ -132,12 +133,21 @@ def test_a_ring_takes_what_the_memory_allows_and_leaves_the_rest_of_the_board_it
 ) -> None:
     rings = [
         json.loads(on_board("memory.py", "600", "300", heap=heap))["ring"]
-        for heap in ("140K", "150K", "160K")
+        for heap in ("130K", "140K", "150K")
     ]
-    assert all(ring % 256 == 0 for ring in rings)
+    assert all(ring % 128 == 0 for ring in rings)
     for smaller, larger in pairwise(rings):
-        # 10,240 bytes are 682 readings of two channels, and the ring grows by whole steps of 256.
+        # 10,240 bytes are 682 readings of two channels, and the ring grows by whole pieces of 128.
         assert 682 - 256 <= larger - smaller <= 682 + 256
+
+
+def test_holes_in_the_memory_do_not_keep_the_ring_short_nor_take_the_last_whole_piece(
+    on_board: OnBoard,
+) -> None:
+    # Compiling the firmware leaves some 60 kB free here, in holes of which the largest has 9 kB.
+    report = json.loads(on_board("memory.py", "10000", "2000", heap="130K"))
+    assert report["ring"] >= 1536
+    assert min(report["largest"]) >= 2 * 512  # a line at its longest, and what it is made of
 
 
 @pytest.mark.parametrize("channels", [2, 4, 8, 16])
@@ -147,7 +157,7 @@ def test_a_ring_needs_no_more_memory_while_it_is_made_than_when_it_is(
     # Of 24,000 bytes that are kept free, the next longer ring would have taken a part.
     made = json.loads(on_board("ring_room.py", str(channels), heap="80K"))
     assert 256 < made["capacity"] < 4096
-    assert made["left"] - 24_000 <= 256 * (7 + 4 * channels) + 1_000
+    assert made["left"] - 24_000 <= 128 * (7 + 4 * channels) + 1_000
 
 
 def test_a_board_that_can_do_nothing_right_does_not_feed_its_watchdog(on_board: OnBoard) -> None:

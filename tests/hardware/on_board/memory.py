@@ -1,6 +1,6 @@
 """Runs on the board's interpreter: the memory in use as tens of thousands of readings pass, replays included.
 
-Arguments: how many readings, how often to look.
+Arguments: how many readings, how often to look.  `largest` is the largest piece that could be had.
 """
 
 import gc
@@ -11,12 +11,32 @@ import wire
 
 from rig import Rig
 
+
+def largest_piece():
+    """To the last 64 bytes; what is in use is as it was."""
+    fits, too_much = 0, gc.mem_free() + 64
+    while too_much - fits > 64:
+        size = (fits + too_much) // 2
+        try:
+            bytearray(size)
+            fits = size
+        except MemoryError:
+            too_much = size
+        gc.collect()
+    return fits
+
+
 readings, every = int(sys.argv[1]), int(sys.argv[2])
 gc.collect()
 before = gc.mem_alloc()
 rig = Rig(quiet=True)
 gc.collect()
-report = {"ring": rig.firmware._ring.capacity, "ring_bytes": gc.mem_alloc() - before, "in_use": []}
+report = {
+    "ring": rig.firmware._ring.capacity,
+    "ring_bytes": gc.mem_alloc() - before,
+    "in_use": [],
+    "largest": [],
+}
 boot = rig.firmware._boot
 for n in range(every, readings + 1, every):
     rig.read_until(n)
@@ -29,5 +49,6 @@ for n in range(every, readings + 1, every):
     rig.ask(b"half a line of noise")
     gc.collect()
     report["in_use"].append(gc.mem_alloc())
+    report["largest"].append(largest_piece())
 report["written"] = rig.link.written
 print(json.dumps(report))

@@ -6,7 +6,9 @@ from array import array
 import wire
 from ring import Ring
 
-ring = Ring(2, 10)
+ring = Ring(2, piece=5)
+ring.grow()
+ring.grow()
 out = array("i", [0, 0])
 report = {"empty": [ring.first_seq, ring.next_seq]}
 for seq in range(25):
