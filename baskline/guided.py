@@ -6,30 +6,19 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
-from baskline.calibration_words import fit_lines, residual_lines
-from baskline.charts.errors import ChartError
-from baskline.first_hour.keeping import KeepingError
-from baskline.first_hour.naming import can_name, name_calibration
+from baskline.calibration_words import residual_lines
+from baskline.guided_end import draw, name, say_next, tell
 from baskline.guided_talk import Talk
-from baskline.guided_words import BEFORE, in_short, level_words, question, watch_line
-from baskline.text_chart import curve_lines
+from baskline.guided_words import BEFORE, level_words, question, watch_line
 from calibrate.calibration_file import read_calibration
-from calibrate.curve import curve_of
 from calibrate.errors import KeeperError
 from calibrate.lamp_kinds import LAMP_KINDS
 from exposure.days import local_date
 from firmware_host.clock import Clock
 from ingest.calibration_files import folder_of, free_points_file, newest_points_file
-from ingest.capture_fit import Fitted, fit_points_of, keep
-from ingest.capture_guide import (
-    FEWEST_PAIRS,
-    WATCHED,
-    AnswerError,
-    CaptureGuide,
-    NoReadingsError,
-    Plan,
-    Step,
-)
+from ingest.capture_fit import fit_points_of, keep
+from ingest.capture_guide import FEWEST_PAIRS, CaptureGuide
+from ingest.capture_steps import WATCHED, AnswerError, NoReadingsError, Plan, Step
 from ingest.captured import Setting, Taken, read_taken, write_points
 from ingest.config import Config
 from ingest.spot_levels import Levels, SpotLevels, light_channels
@@ -285,7 +274,7 @@ class Guided:
             raise
         talk.say()
         talk.say("5. The calibration")
-        self._tell(fitted)
+        tell(talk, fitted)
         answer = talk.ask("   Keep this calibration? [yes]").lower()
         if answer not in ("", "y", "yes"):
             self._say_kept(guide)
@@ -293,60 +282,10 @@ class Guided:
         path = keep(fitted.calibration, self._config, self._wish.spot, self._folder)
         talk.say()
         talk.say(f"Written: {path}, with its points in {points_file}")
-        self._draw(fitted, path.with_suffix(".png"))
-        self._say_next(fitted, path)
-
-    def _tell(self, fitted: Fitted) -> None:
-        talk = self._talk
-        for line in fit_lines(fitted.fit, fitted.calibration, tried=False):
-            talk.draw(f"   {line}".rstrip())
-        if len(fitted.calibration.channels) == 1:
-            talk.say()
-            for line in curve_lines(curve_of(fitted.calibration), fitted.fit.points):
-                talk.draw(line)
-        talk.say()
-        for line in in_short(fitted.calibration):
-            talk.say(f"   {line}", hang=3)
-
-    def _draw(self, fitted: Fitted, path: Path) -> None:
-        from baskline.charts.calibration import save_calibration_chart
-
-        try:
-            save_calibration_chart(fitted.calibration, fitted.fit.points, path)
-        except ChartError as error:
-            self._talk.say(f"No chart: {error}")
-        else:
-            self._talk.say(f"Drawn: {path}")
-
-    def _say_next(self, fitted: Fitted, path: Path) -> None:
-        talk = self._talk
+        draw(talk, fitted, path.with_suffix(".png"))
         if self._spot.calibration != path:
-            folder = self._wish.config_file.parent
-            self._name(str(path.relative_to(folder) if path.is_relative_to(folder) else path))
-        talk.say()
-        talk.say("Then `baskline check`, and start `baskline run`, again if it runs: it holds from there on.")
-        talk.say("To put it over earlier readings too:")
-        talk.draw(
-            f"  baskline recompute --spot {self._wish.spot} --calibration {path}"
-            f" --from {fitted.calibration.made_on}"
-        )
-        talk.say(f"Compare it with the meter each week: baskline calibrate verify {self._wish.spot}")
-
-    def _name(self, named: str) -> None:
-        """Name the calibration at its spot, or say how: without that it is not used."""
-        talk, file, spot = self._talk, self._wish.config_file, self._wish.spot
-        talk.say()
-        if can_name(file, spot):
-            answer = talk.ask(f"Name it in {file}, under [spot.{spot}]? [yes]").lower()
-            if answer in ("", "y", "yes"):
-                try:
-                    talk.say(f"Named; {name_calibration(file, spot, named)} is what the file was.")
-                except KeepingError as error:
-                    talk.say(str(error))
-                else:
-                    return
-        talk.say(f"In {file}, under [spot.{spot}], write:")
-        talk.draw(f'  calibration = "{named}"')
+            name(talk, path, self._wish.config_file, self._wish.spot)
+        say_next(talk, fitted, path, self._wish.spot)
 
 
 def _count(n: int, what: str) -> str:

@@ -9,7 +9,8 @@ from calibrate.budget import budget
 from calibrate.curve import middle_levels
 from calibrate.lamp_kinds import LAMP_KINDS
 from exposure.wording import uvi_text
-from ingest.capture_guide import ENOUGH_PAIRS, FEWEST_PAIRS, CaptureGuide, Step, Watching
+from ingest.capture_guide import ENOUGH_PAIRS, FEWEST_PAIRS, CaptureGuide
+from ingest.capture_steps import Step, Watching
 from ingest.captured import Taken
 
 if TYPE_CHECKING:

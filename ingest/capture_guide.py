@@ -5,22 +5,21 @@ It prints nothing and reads no clock or port: answers and readings come in with 
 
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
-from enum import Enum, auto
 from typing import Final
 
 import numpy as np
 
 from calibrate.arrays import FloatArray
-from calibrate.errors import KeeperError
 from calibrate.lamp_kinds import LAMP_KINDS
 from firmware_host.messages import Mark
+from ingest.capture_steps import AnswerError, NoReadingsError, Plan, Step, Watching, number, text_of
 from ingest.captured import Setting, Taken
+from ingest.level_window import judged, values_of
 from ingest.spot_levels import NO_LEVELS, TEMPERATURE, Levels, joined_in_time
-from ingest.steadiness import BLOCKS, Steadiness, steadiness
+from ingest.steadiness import Steadiness
 
 FEWEST_PAIRS: Final = 3
 ENOUGH_PAIRS: Final = 5
-_LEAST_READINGS: Final = 2 * BLOCKS
 _AIMS: Final = (0.2, 0.4, 0.6, 0.8, 1.0)
 _NEAR_AIM: Final = 0.1
 _LIT_NOISES: Final = 10.0
@@ -28,58 +27,6 @@ _PATIENCE_WINDOWS: Final = 6
 _SILENT_S: Final = 60.0
 _WARM_WINDOW_S: Final = 300.0
 _MOST_UVI: Final = 100.0  # no lamp for animals comes near
-
-
-class AnswerError(KeeperError):
-    """An answer that cannot be meant; the same question stands."""
-
-
-class NoReadingsError(KeeperError):
-    """Nothing comes from the board, so nothing can be taken."""
-
-
-class Step(Enum):
-    """Where the course stands: first the questions, then what is watched."""
-
-    METER_ACCURACY = auto()
-    METER_STEP = auto()
-    COVER = auto()
-    LAMP_MINUTES = auto()
-    PLACE = auto()
-    READING = auto()
-    COVER_AGAIN = auto()
-    TAKE_DARK = auto()
-    WARM_UP = auto()
-    TAKE_LEVEL = auto()
-    TAKE_LAST_DARK = auto()
-    FINISHED = auto()
-
-
-WATCHED: Final = frozenset({Step.TAKE_DARK, Step.WARM_UP, Step.TAKE_LEVEL, Step.TAKE_LAST_DARK})
-"""Steps at which readings are watched; at the others a question stands."""
-
-
-@dataclass(frozen=True, slots=True)
-class Watching:
-    """What is seen while readings are watched.
-
-    `seen` is None until there are enough readings; `seconds_left` None where nothing is known of it.
-    `n_readings` are those of this step.
-    """
-
-    n_readings: int
-    latest: FloatArray | None
-    seen: Steadiness | None
-    seconds_left: float | None
-
-
-@dataclass(frozen=True, slots=True)
-class Plan:
-    """What is to be calibrated.  `top_uvi` is the highest UVI that the spot is to be judged at."""
-
-    setting: Setting
-    top_uvi: float
-    window_s: float = 20.0
 
 
 @dataclass(slots=True)
@@ -136,17 +83,17 @@ class CaptureGuide:
         word = text.strip().lower()
         match self.step:
             case Step.METER_ACCURACY:
-                percent = _number(word or "10", "± per cent, such as 10", low=0.0, high=50.0)
+                percent = number(word or "10", "± per cent, such as 10", low=0.0, high=50.0)
                 self.setting = replace(self.setting, meter_limits_percent=percent)
                 self.step = Step.METER_STEP
             case Step.METER_STEP:
-                step = _number(word or "0.1", "the step of its last digit, such as 0.1", low=0.0, high=1.0)
+                step = number(word or "0.1", "the step of its last digit, such as 0.1", low=0.0, high=1.0)
                 self.setting = replace(self.setting, meter_resolution_uvi=step)
                 self.step = Step.COVER
             case Step.COVER:
                 self._begin(Step.TAKE_DARK, now_ms)
             case Step.LAMP_MINUTES:
-                minutes = _number(word, "minutes, such as 45", low=0.0, high=100_000.0)
+                minutes = number(word, "minutes, such as 45", low=0.0, high=100_000.0)
                 self._lit_since_ms = now_ms - 60_000 * minutes
                 self._warm_up_or_place(now_ms)
             case Step.PLACE:
@@ -202,7 +149,7 @@ class CaptureGuide:
             left = max(0.0, (self._warm_at_ms() - now_ms) / 1000)
         else:
             left = self._plan.window_s - (now_ms - self._watch.began_ms) / 1000
-        latest = self._of(levels)[-1] if len(levels) else None
+        latest = values_of(levels, self.setting.channels)[-1] if len(levels) else None
         return Watching(len(levels), latest, seen, left if left > 0 else None)
 
     # -- steps
@@ -260,7 +207,7 @@ class CaptureGuide:
     def _reading(self, word: str) -> None:
         assert self._level is not None
         if word != "again":
-            uvi = _number(word, "the meter's UVI, such as 2.4, or `again`", low=0.0, high=_MOST_UVI)
+            uvi = number(word, "the meter's UVI, such as 2.4, or `again`", low=0.0, high=_MOST_UVI)
             label = f"pair {len(self.pairs) + 1}"
             self.taken.append(replace(self._level, uvi=uvi, label=label))
             self._changed(self.setting, self.taken)
@@ -339,36 +286,8 @@ class CaptureGuide:
     def _n_channels(self) -> int:
         return len(self.setting.channels)
 
-    def _of(self, levels: Levels) -> FloatArray:
-        return np.column_stack([levels.of(channel) for channel in self.setting.channels])
-
     def _judged(self, *, whole: bool = False) -> Steadiness | None:
         """Judge the last window of what was watched; None until it is full (or, `whole`, holds enough)."""
         assert self._watch is not None
-        levels = self._watch.levels
         window_s = _WARM_WINDOW_S if self.step is Step.WARM_UP else self._plan.window_s
-        if len(levels) < _LEAST_READINGS:
-            return None
-        span_s = (int(levels.utc_ms[-1]) - int(levels.utc_ms[0])) / 1000
-        if not whole and span_s < window_s * (1 - 1 / len(levels)):
-            return None
-        start_ms = int(levels.utc_ms[-1]) - round(1000 * window_s)
-        first = min(int(np.searchsorted(levels.utc_ms, start_ms)), len(levels) - _LEAST_READINGS)
-        values = self._of(levels)[first:]
-        values = values[np.isfinite(values).all(axis=1)]
-        return steadiness(values, self._dark()) if len(values) >= _LEAST_READINGS else None
-
-
-def text_of(word: str) -> str:
-    """Return an answer in quotes, not longer than a line can bear."""
-    return repr(word if len(word) <= 20 else f"{word[:20]}…")
-
-
-def _number(word: str, wanted: str, *, low: float, high: float) -> float:
-    try:
-        value = float(word.removesuffix("%").strip().replace(",", "."))
-    except ValueError:
-        value = float("nan")
-    if not low <= value <= high:
-        raise AnswerError(f"{text_of(word)} is not {wanted}", remedy="Type a number and press Enter")
-    return value
+        return judged(self._watch.levels, self.setting.channels, window_s, self._dark(), whole=whole)

@@ -1,10 +1,11 @@
 """The questions of `baskline init`, in the keeper's order: this bridge, boards, animals, lamps, spots."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 from typing import Final
 
+from baskline.first_hour.animals import by_species, who_lives_there
 from baskline.first_hour.asking import (
     AnswerError,
     Asking,
@@ -19,12 +20,11 @@ from baskline.first_hour.draft import Draft, NewBoard, NewEnclosure, NewLamp, Ne
 from baskline.first_hour.machine import broker_here, time_zone_here
 from calibrate.lamp_kinds import LAMP_KINDS
 from exposure.bands import Band
-from exposure.species import Species, SpeciesError, clear_species, find_species, with_own_rows, zones_text
+from exposure.species import with_own_rows
 from exposure.zones import zone_band
 from ingest.config import Config
 from ingest.config.fields import Host, Name, Text, TimeZoneName
 
-_SHOWN_SPECIES: Final = 8
 _NONE: Final = or_none(of_kind(Text))
 
 
@@ -156,7 +156,7 @@ class Dialogue:
                 return
             key = key_from(label, taken, f"enclosure_{len(taken) + 1}")
             taken.add(key)
-            species = self._species()
+            species = who_lives_there(self._ask, self._table)
             name = None if species is None else species if isinstance(species, str) else species.name
             self.draft.enclosures.append(NewEnclosure(key, label, name))
             lamps = [self._lamp(label)]
@@ -166,30 +166,6 @@ class Dialogue:
                 self._spots(key, label, name, lamps, eyes)
             else:
                 self._say("   Every board has its spot; another spot needs another board.", hang=3)
-
-    def _species(self) -> Species | str | None:
-        """Ask who lives there, and search as typed; what is not in the table stays as it is typed."""
-        why = "Its species gives the zone to begin with. Scientific or common name, or a part of it."
-        while True:
-            given = self._ask.ask("Who lives there? (Enter: nobody yet)", _NONE, why=why)
-            why = ""
-            if given is None:
-                return None
-            found = find_species(given, self._table)[:_SHOWN_SPECIES]
-            if not found:
-                self._say(f"   {given!r} is not in the table, and no zone is guessed.", hang=3)
-                if self._ask.yes("Keep that name?", default=True):
-                    return given
-                continue
-            for number, row in enumerate(found, 1):
-                common = f" ({row.common[0]})" if row.common else ""
-                rank = "" if row.rank == "species" else f", {row.rank}"
-                self._say(f"   {number}  {row.name}{rank}{common}: {zones_text(row)}", hang=6)
-            chosen = self._ask.ask(
-                "Which one? (a number, or none)", or_none(_number_to(len(found))), default="1"
-            )
-            if chosen is not None:
-                return found[chosen - 1]
 
     def _lamp(self, enclosure: str) -> str:
         """Ask how a lamp hangs, and return its key."""
@@ -251,7 +227,7 @@ class Dialogue:
             default: str | None = "1"
             why = "Zone 1 is the one with the least UV, as a retreat should have."
         else:
-            default, why = self._by_species(species)
+            default, why = by_species(species, self._table)
         self._once(
             "The published zones, as UVI where it basks:",
             *(f"  zone {number}: {_band_words(zone_band(number))}" for number in (1, 2, 3, 4)),
@@ -261,22 +237,6 @@ class Dialogue:
             " the sun: under a strong lamp, type a band with a lower one."
         )
         return self._ask.ask("Zone, or low high ceiling", zone_or_band, why=why, default=default)
-
-    def _by_species(self, name: str | None) -> tuple[str | None, str]:
-        """Return the default that a species gives, and why."""
-        if name is None:
-            return None, ""
-        try:
-            row = clear_species(name, self._table)
-        except SpeciesError as error:
-            found = find_species(name, self._table)
-            if not found or not found[0].zones or found[0].name != name:
-                return None, f"{error}."
-            return str(found[0].zones[0]), f"{error.what}; the default is the zone with the least UV."
-        if row.own_band is not None:
-            band = row.own_band
-            return f"{band.low_uvi:g} {band.high_uvi:g} {band.ceiling_uvi:g}", f"By {row.source}."
-        return str(row.zones[0]), f"{row.name} is put in {zones_text(row)}."
 
     def _once(self, *lines: str) -> None:
         """Explain; the second time it would only be in the way."""
@@ -312,15 +272,6 @@ def _host_and_port(given: str) -> tuple[str, int | None]:
     if not port.isascii() or not port.isdigit() or not 1 <= int(port) <= 65535:
         raise AnswerError(f"{port!r} is no port", remedy="Write one such as localhost:1883")
     return of_kind(Host)(host), int(port)
-
-
-def _number_to(top: int) -> Callable[[str], int]:
-    def read(given: str) -> int:
-        if not given.isascii() or not given.isdigit() or not 1 <= int(given) <= top:
-            raise AnswerError(f"{given!r} is not a number from 1 to {top}")
-        return int(given)
-
-    return read
 
 
 def _band_words(band: Band) -> str:

@@ -9,7 +9,8 @@ import pytest
 from calibrate.points_file import read_points
 from firmware_host.messages import Mark
 from ingest.capture_fit import fit_points_of
-from ingest.capture_guide import AnswerError, CaptureGuide, NoReadingsError, Plan, Step
+from ingest.capture_guide import CaptureGuide
+from ingest.capture_steps import AnswerError, NoReadingsError, Plan, Step
 from ingest.captured import Setting, Taken, read_taken, write_points
 from ingest.spot_levels import Levels
 
