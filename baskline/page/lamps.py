@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import time
 from typing import Any
 
 from starlette.requests import Request
@@ -81,15 +82,26 @@ async def note(request: Request) -> Response:
             raise AskedError("it was not said what was changed", remedy="Choose one of the list")
         chosen = what
         day = asked_day(form.get("day", "")) or local_date(desk.now_ms, desk.config.bridge.time_zone)
+        clock = _asked_clock(form.get("clock", ""))
         text = form.get("note", "")
         change = await desk.write(
-            lambda store: note_lamp_change(store, desk.config, lamp, chosen, day, text, desk.now_ms)
+            lambda store: note_lamp_change(
+                store, desk.config, lamp, chosen, day, text, desk.now_ms, clock=clock
+            )
         )
     except KeeperError as error:
         parts = await desk.read(lambda store: lamp_parts(store, desk))
         trouble = f"Nothing was noted: {error.what}. {error.remedy}."
         return _page(request, parts, 422, trouble=trouble, lamp=lamp, form=form)
     return done(f"/lamps?noted={change.change_id}#lamp-{lamp}")
+
+
+def _asked_clock(text: str) -> time | None:
+    """Return a time as a form field has it; None for an empty one."""
+    try:
+        return time.fromisoformat(text) if text else None
+    except ValueError as error:
+        raise AskedError(f"{text!r} is no time of a day", remedy="Write it as 08:30") from error
 
 
 async def withdraw(request: Request) -> Response:
@@ -184,7 +196,7 @@ def _page(
         "told": told,
         "trouble": trouble,
         "lamp_in_trouble": lamp,
-        "typed": {"what": "", "day": today.isoformat(), "note": "", **(form or {})},
+        "typed": {"what": "", "day": today.isoformat(), "clock": "", "note": "", **(form or {})},
         "code": chart_code(desk),
         "chart_trouble": chart_trouble(desk),
     }

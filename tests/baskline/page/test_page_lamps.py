@@ -19,10 +19,22 @@ def test_a_change_is_noted_and_withdrawn(room: PageRoom, serve, open_page) -> No
     expect(told).to_contain_text("distance_cm")
     (change,) = room.store.lamp_changes.of("tube")
     assert (change.what, change.note, change.withdrawn) == ("distance", "5 cm higher", False)
+    assert change.moment is not None  # noted today: now
+    expect(told).to_contain_text(f"its level is judged from {change.moment.clock} on")
     page.get_by_role("button", name="Withdraw").click()
     expect(page.get_by_role("status")).to_contain_text("Withdrawn")
     (change,) = room.store.lamp_changes.of("tube")
     assert change.withdrawn
+
+
+def test_a_change_of_an_earlier_day_has_the_time_that_was_given_or_none(room: PageRoom, visit) -> None:
+    here = visit(room)
+    for what, clock in (("lamp", "08:30"), ("mesh", "")):
+        answer = here.submit("/lamps/tube/changes", page="/lamps", what=what, day="2026-05-28", clock=clock)
+        assert answer.status_code < 400
+    mesh, lamp = room.store.lamp_changes.of("tube")
+    assert lamp.moment is not None
+    assert (lamp.moment.clock, mesh.moment) == ("08:30", None)
 
 
 @pytest.mark.parametrize(
@@ -31,6 +43,7 @@ def test_a_change_is_noted_and_withdrawn(room: PageRoom, serve, open_page) -> No
         ({"what": "lamp", "day": "2099-01-01"}, "is still to come"),
         ({"what": "lamp", "day": "2020-01-01"}, "it was put in on 2026-01-18"),
         ({"what": "lamp", "day": "x"}, "is no day"),
+        ({"what": "lamp", "day": "2026-05-28", "clock": "25:00"}, "is no time of a day"),
         ({"what": "colour"}, "it was not said what was changed"),
         ({}, "it was not said what was changed"),
         ({"what": "mesh", "note": "a\tb\x07"}, "the note is no line of text"),
