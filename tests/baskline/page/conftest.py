@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Browser, BrowserContext, sync_playwright
+from playwright.sync_api import Browser, BrowserContext, expect, sync_playwright
 from starlette.applications import Starlette
 
 from baskline.charts.bundle import bundle_beside, bundle_path
@@ -19,6 +19,9 @@ from tests.baskline.page.rooms import PageRoom, PastRoom, RunningPage, Visitor
 PASSWORD = "a long enough word"
 GUEST = "a-guests-token"
 PROGRAM = "a-programs-token"
+
+# How long a page takes says how busy the machine is.
+expect.set_options(timeout=30_000)
 
 
 @pytest.fixture
