@@ -59,6 +59,13 @@ class SystemClock:
         time.sleep(seconds)  # noqa: TID251 - this is the Clock
 
 
+def mono_us(clock: Clock) -> int:
+    """Return microseconds of a clock's monotonic axis; of any but the host's own, in steps of 1000."""
+    if isinstance(clock, SystemClock):
+        return time.monotonic_ns() // 1_000
+    return clock.moment().mono_ms * 1_000
+
+
 class ManualClock:
     """A clock that moves only when told to, so that a week passes in a second and always the same way."""
 

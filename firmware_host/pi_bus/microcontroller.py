@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from types import SimpleNamespace
 from typing import NoReturn
 
-from firmware_host.clock import Clock
+from firmware_host.clock import Clock, mono_us
 from firmware_host.pi_bus.wires import PiBusError, Wires
 
 # Of the ring the program asks what is free: a computer has room for the whole of it.
@@ -22,8 +22,8 @@ class BoardTime:
         return self._clock.moment().mono_ms
 
     def ticks_us(self) -> int:
-        """Return microseconds, in steps of the clock's millisecond."""
-        return self.ticks_ms() * 1000
+        """Return the microseconds of the host's monotonic axis."""
+        return mono_us(self._clock)
 
     def ticks_add(self, ticks: int, step: int) -> int:
         """Return `ticks` moved on."""

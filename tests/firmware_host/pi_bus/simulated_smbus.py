@@ -8,7 +8,7 @@ from typing import Any
 
 from smbus2 import i2c_msg
 
-from firmware_host.clock import Clock
+from firmware_host.clock import Clock, mono_us
 from tests.hardware.stand_in.simulated_chips import KINDS
 
 _READ_FLAG = 0x0001  # I2C_M_RD of linux/i2c.h
@@ -53,7 +53,7 @@ class SimulatedSmbus:
         chip = self._chips.chips.get(address)
         if chip is None or address in self._chips.silent:
             raise OSError(errno.EREMOTEIO, "Remote I/O error")  # what the Pi's driver says of a NACK
-        chip.now_ms = self._chips.clock.moment().mono_ms
+        chip.now_ms = mono_us(self._chips.clock) / 1_000
         register, *data = bytes(messages[0]) if not messages[0].flags & _READ_FLAG else b"\0"
         if data:
             chip.write(register, bytes(data))
