@@ -10,8 +10,7 @@ from calibrate.errors import KeeperError
 from firmware_host.clock import SystemClock
 from firmware_host.firmware_program import chip_tables
 from firmware_host.messages import BoardTime, Hello, Mark, Reading, ReplayEnd
-from firmware_host.pi_bus import PiBusBoard, PiBusError, PiBusSettings
-from firmware_host.pi_bus.microcontroller import BoardTime
+from firmware_host.pi_bus import PiBusBoard, PiBusError, PiBusSettings, microcontroller
 from firmware_host.pi_bus.settings import identity_of
 from firmware_host.pi_bus.wires import KernelWires
 from firmware_host.wire import encode_hello_request, encode_replay_request, encode_time_request
@@ -266,5 +265,5 @@ def test_without_a_serial_number_a_name_is_asked_for(tmp_path: Path) -> None:
 
 def test_the_programs_microseconds_are_finer_than_milliseconds() -> None:
     # Samples of the external ADC that are a millisecond off would not average a lamp's flicker out.
-    ticks = BoardTime(SystemClock())
+    ticks = microcontroller.BoardTime(SystemClock())
     assert len({ticks.ticks_us() % 1_000 for _ in range(1_000)}) > 1
