@@ -12,6 +12,7 @@ from exposure.findings import (
     Findings,
     NotSo,
     Standing,
+    corrected,
     settle,
     still_standing,
 )
@@ -24,11 +25,15 @@ from exposure.rules import RuleSettings
 
 @dataclass(frozen=True, slots=True)
 class DayEnd:
-    """What the end of a day brings: the events that change, the verdict on the dose, and what is so now."""
+    """What the end of a day brings: the events that change, the verdict on the dose, and what is so now.
+
+    `corrected`: of a day that is judged anew, open events that go on and now know better what they say.
+    """
 
     events: tuple[Event, ...]
     dose: DoseVerdict
     standing: Mapping[EventKind, Standing]
+    corrected: tuple[Event, ...] = ()
 
 
 def day_end(
@@ -42,6 +47,7 @@ def day_end(
     report: LampReport | None = None,
     calibration_ends: date | None = None,
     stood: Mapping[EventKind, Standing] = NOTHING_STOOD,
+    anew_ms: int | None = None,
 ) -> DayEnd:
     """Judge a day that is over.
 
@@ -56,7 +62,9 @@ def day_end(
     calibration_ends
         The day after which the sensor's calibration is out of date; None without one.
     stood
-        The `standing` of the day before.
+        The `standing` of the day before, or of the same day where it is judged anew.
+    anew_ms
+        When the day is judged anew, for readings of it that came late: what changes by that changes then.
 
     Notes
     -----
@@ -69,8 +77,10 @@ def day_end(
         **(lamp_findings(report, lamp_days, settings, open_events, stood) if report is not None else {}),
         **_calibration_findings(calibration_ends, profile.bounds.date, settings),
     }
-    events = settle(spot, profile.bounds.end_ms, found, open_events, stood)
-    return DayEnd(tuple(events), verdict, still_standing(found, stood))
+    end_ms = profile.bounds.end_ms
+    events = settle(spot, end_ms if anew_ms is None else anew_ms, found, open_events, stood)
+    known_better = [] if anew_ms is None else corrected(spot, end_ms, found, open_events, events)
+    return DayEnd(tuple(events), verdict, still_standing(found, stood), tuple(known_better))
 
 
 def _calibration_findings(ends: date | None, today: date, settings: RuleSettings) -> Findings:

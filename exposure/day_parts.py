@@ -19,11 +19,11 @@ Parts: TypeAlias = Callable[[], Iterable[Samples]]
 
 def day_in_parts(
     parts: Parts, band: Band, bounds: DayBounds
-) -> Generator[None, None, tuple[DayProfile, LampDay] | None]:
+) -> Generator[int, None, tuple[DayProfile, LampDay] | None]:
     """Return `profile.day_profile` and `lamp_days.lamp_day` of a series; None if nothing is within the day.
 
-    Pauses after each part that it has looked at.  It goes through the series three times: for the cadence,
-    which says what a gap is; for what was seen, which says what is dark; and for the light.
+    Pauses after each part, with how many samples it has looked at.  It goes through the series three times:
+    for the cadence, which says what a gap is; for what was seen, which says what is dark; and for the light.
     """
     spacing_ms: list[np.ndarray[tuple[int], np.dtype[np.int32]]] = []
     last_ms, n_within = None, 0
@@ -34,7 +34,7 @@ def day_in_parts(
             spacing = np.diff(part.utc_ms, prepend=before_ms).astype(np.int32)
             spacing_ms.append(spacing if last_ms is not None else spacing[1:])
             last_ms = part.utc_ms[-1]
-        yield
+        yield len(part)
     if not n_within:
         return None
     all_ms = np.concatenate(spacing_ms)
@@ -44,7 +44,7 @@ def day_in_parts(
     seen = DaySeen(band, bounds, max_gap_s)
     for part in parts():
         seen.add(part)
-        yield
+        yield len(part)
     if seen.threshold_uvi is None:
         return seen.profile(None), unseen_lamp_day(bounds)
 
@@ -55,7 +55,7 @@ def day_in_parts(
         pieces, lit = lit_stream.add(cutter.cut(part))
         light.add(pieces, lit)
         lamp.add(pieces, lit)
-        yield
+        yield len(part)
     pieces, lit = lit_stream.finish()
     light.add(pieces, lit)
     lamp.add(pieces, lit)

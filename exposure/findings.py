@@ -74,6 +74,31 @@ def settle(
     return changes
 
 
+def corrected(
+    spot: str, since_ms: int, found: Findings, open_events: Sequence[Event], changes: Sequence[Event]
+) -> list[Event]:
+    """Return the spot's open events of a day that was judged anew, as they would read if told now.
+
+    Those that have opened since `since_ms` tell of that day.  Those among the `changes` are right already.
+    """
+    changed = {event.identity for event in changes}
+    anew = []
+    for event in open_events:
+        finding = found.get(event.kind)
+        if (
+            event.is_open
+            and event.subject == spot
+            and event.opened_ms >= since_ms
+            and event.identity not in changed
+            and isinstance(finding, Finding)
+        ):
+            fresh = _event(event.kind, spot, event.opened_ms, finding)
+            now = replace(event, sentence=fresh.sentence, evidence=fresh.evidence)
+            if now != event:
+                anew.append(now)
+    return anew
+
+
 def still_standing(
     found: Findings, stood: Mapping[EventKind, Standing] = NOTHING_STOOD
 ) -> dict[EventKind, Standing]:

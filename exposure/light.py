@@ -172,14 +172,16 @@ def _lit_or_none(pieces: Segments, threshold_uvi: float) -> BoolArray:
 
 def _dawn_ms(pieces: Segments, first: int, threshold_uvi: float) -> int:
     """Return when the first piece that has light crosses the threshold."""
-    dawn = _dark_part(pieces.uvi_start[first], pieces.uvi_end[first], threshold_uvi)
-    return round(pieces.start_ms[first] + dawn * (pieces.end_ms[first] - pieces.start_ms[first]))
+    dawn = _dark_part(float(pieces.uvi_start[first]), float(pieces.uvi_end[first]), threshold_uvi)
+    start_ms, end_ms = int(pieces.start_ms[first]), int(pieces.end_ms[first])
+    return round(start_ms + dawn * (end_ms - start_ms))
 
 
 def _dusk_ms(pieces: Segments, last: int, threshold_uvi: float) -> int:
     """Return when the last piece that has light crosses the threshold."""
-    dusk = _dark_part(pieces.uvi_end[last], pieces.uvi_start[last], threshold_uvi)
-    return round(pieces.end_ms[last] - dusk * (pieces.end_ms[last] - pieces.start_ms[last]))
+    dusk = _dark_part(float(pieces.uvi_end[last]), float(pieces.uvi_start[last]), threshold_uvi)
+    start_ms, end_ms = int(pieces.start_ms[last]), int(pieces.end_ms[last])
+    return round(end_ms - dusk * (end_ms - start_ms))
 
 
 def _dark_part(outer_uvi: float, inner_uvi: float, threshold_uvi: float) -> float:

@@ -219,6 +219,8 @@ class Bridge:
             self._review.note(batch.board, utc_ms, self._now)
         else:
             self._pending.add_fresh(stamped, self._now.mono_ms + self._patience_ms.get(batch.board, 0))
+        if utc_ms[0] < self._nightly.late_before_ms:
+            self._nightly.came(batch.board, int(utc_ms[0]), self._timeline.now_utc_ms(self._now))
         if self._bulk:
             self._taken_seqs.setdefault((batch.board, batch.boot), SeqSet()).add_all(batch.seq)
 

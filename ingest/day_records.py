@@ -1,17 +1,19 @@
 """A spot's days as they were: from the store's record where that still holds, else from raw readings."""
 
-from collections.abc import Sequence
+from collections.abc import Generator, Sequence
 from dataclasses import dataclass
 from datetime import date
 from functools import cache
 
 from pydantic import TypeAdapter
 
+from exposure.day_parts import day_in_parts
 from exposure.days import DayBounds
-from exposure.lamp_days import LampDay, lamp_day
-from exposure.profile import DayProfile, day_profile
+from exposure.lamp_days import LampDay, unseen_lamp_day
+from exposure.profile import DayProfile
 from ingest.assigning import band_of_text
 from ingest.config import Config
+from ingest.day_samples import DaySamples
 from ingest.history import History
 from ingest.kept_days import KeptDays, assigned_text
 from ingest.store.assignments import AssignedSpan
@@ -88,15 +90,27 @@ class DayRecords:
                 if anew is not None:
                     lamp = SeenLamp(_lamps().validate_json(anew.lamp), anew.calibration)
                 elif days.can_be_anew(bounds):
-                    lamp = SeenLamp(self._lamp_by(spot, bounds, days.calibration), days.calibration)
+                    lamp = SeenLamp(self._lamp_by(spot, bounds, days), days.calibration)
             seen.append(lamp)
         return seen
 
     def derive(self, spot: str, day: date) -> DayRecord | None:
         """Return a day as the raw readings tell it; None if nothing of it was seen."""
+        return _last(self.making(spot, day))
+
+    def making(self, spot: str, day: date) -> Generator[int, None, DayRecord | None]:
+        """Return `derive` of a day; pauses often, with how many samples it has looked at."""
         for bounds in (days := KeptDays(self._store, self._config, spot, day, day)):
-            return self._derive(spot, bounds, days.spans(bounds))
+            return (yield from self._making(spot, bounds, days.spans(bounds)))
         return None
+
+    def made_of(self, spot: str, day: date) -> tuple[object, ...]:
+        """Return something that differs after what `derive` makes a day of has changed."""
+        for bounds in (days := KeptDays(self._store, self._config, spot, day, day)):
+            spans = days.spans(bounds)
+            samples = DaySamples(self._store, self._history, spot, bounds, spans)
+            return assigned_text(spans, bounds), samples.n_readings, self._store.readings.times_revision()
+        return ()
 
     def keep(self, record: DayRecord) -> None:
         """Put a day that is over on record; in the transaction that derived it, if another may write."""
@@ -147,30 +161,39 @@ class DayRecords:
                     bounds.end_ms,
                     days.calibration,
                     assigned_text(days.spans(bounds), bounds),
-                    _lamps().dump_json(self._lamp_by(spot, bounds, days.calibration)).decode(),
+                    _lamps().dump_json(self._lamp_by(spot, bounds, days)).decode(),
                 )
             )
 
     def _derive(self, spot: str, bounds: DayBounds, spans: Sequence[AssignedSpan]) -> DayRecord | None:
+        return _last(self._making(spot, bounds, spans))
+
+    def _making(
+        self, spot: str, bounds: DayBounds, spans: Sequence[AssignedSpan], calibration: str | None = None
+    ) -> Generator[int, None, DayRecord | None]:
         within = [span for span in spans if span.from_ms < bounds.end_ms and span.to_ms > bounds.start_ms]
         if not within:
             return None
-        samples = self._history.samples(spot, bounds.start_ms - AROUND_MS, bounds.end_ms + AROUND_MS)
-        if len(samples.between(bounds.start_ms, bounds.end_ms)) == 0:
+        samples = DaySamples(self._store, self._history, spot, bounds, spans, calibration)
+        made = yield from day_in_parts(samples, band_of_text(within[-1].assignment.band), bounds)
+        if made is None:
             return None
         calibrations = {span.assignment.calibration for span in within}
-        return DayRecord(
-            spot,
-            day_profile(samples, band_of_text(within[-1].assignment.band), bounds),
-            lamp_day(samples, bounds),
-            calibrations.pop() if len(calibrations) == 1 else "",
-        )
+        return DayRecord(spot, *made, calibrations.pop() if len(calibrations) == 1 else "")
 
-    def _lamp_by(self, spot: str, bounds: DayBounds, calibration: str) -> LampDay:
-        samples = self._history.samples(
-            spot, bounds.start_ms - AROUND_MS, bounds.end_ms + AROUND_MS, calibration=calibration
-        )
-        return lamp_day(samples, bounds)
+    def _lamp_by(self, spot: str, bounds: DayBounds, days: KeptDays) -> LampDay:
+        record = _last(self._making(spot, bounds, days.spans(bounds), days.calibration))
+        return unseen_lamp_day(bounds) if record is None else record.lamp
+
+
+def _last(making: Generator[int, None, DayRecord | None]) -> DayRecord | None:
+    """Return what a making comes to."""
+    while True:
+        try:
+            next(making)
+        except StopIteration as stopped:
+            made: DayRecord | None = stopped.value
+            return made
 
 
 @cache

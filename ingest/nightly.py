@@ -9,7 +9,7 @@ from bisect import insort
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
-from typing import Final, TypeAlias
+from typing import Final
 
 from calibrate.calibration import Calibration
 from calibrate.errors import KeeperError
@@ -17,12 +17,13 @@ from exposure.day_end import DayEnd, day_end
 from exposure.days import DayBounds, day_bounds, local_date
 from exposure.events import Event, EventKind, Severity
 from exposure.findings import Standing
-from exposure.segments import default_max_gap_s
 from exposure.usual import USUAL_DAYS
 from ingest.check_events import check_events
 from ingest.config import Config
+from ingest.day_making import DayMaking
 from ingest.day_records import DayRecord, DayRecords
 from ingest.lamp_views import hung_on, lamp_view
+from ingest.late_days import LateDays
 from ingest.store.day_rows import AROUND_MS
 from ingest.store.judged import StandingRow
 from ingest.store.store import Store
@@ -37,17 +38,34 @@ AFTER_START_MS: Final = 10 * 60_000
 """So long after its start a run judges nothing: boards say first what the host has missed, and a clock
 without a battery is set."""
 
+LATE_QUIET_MS: Final = 5 * 60_000
+"""So long after the last reading that came late the day is judged anew: a replay comes in portions."""
+
 _STEP_EVERY_MS: Final = 1_000
+# A day of many readings is made in steps of a few milliseconds, with time for the ports between them.
+_PART_EVERY_MS: Final = 250
+_AT_ONCE: Final = 60_000
 _CHECKS_EVERY_MS: Final = 3_600_000
 _LOOK_EVERY_MS: Final = 10_000
-# Of a board that reads every few seconds so many days cost as little as one of a quicker board.
-_QUICK_S: Final = 2.0
-_AT_ONCE: Final = 10
 _FOR_EVER_MS: Final = 2**53
 
 
-_Over: TypeAlias = tuple[int, int, str, DayBounds]
-"""When a day began, the place of its spot in the configuration, the spot, the day."""
+@dataclass(frozen=True, slots=True)
+class _Over:
+    """A spot's day to judge; `number` is the spot's place in the configuration.
+
+    `anew_ms`: since when it is due to be judged anew, if it has been judged before.
+    """
+
+    number: int
+    spot: str
+    day: DayBounds
+    anew_ms: int | None = None
+
+    @property
+    def order(self) -> tuple[int, int]:
+        """The oldest first."""
+        return self.day.start_ms, self.number
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,8 +76,14 @@ class Ended:
     of_this_run: bool
 
 
+_NOTHING_YET: Final = Ended((), of_this_run=True)
+
+
 class Nightly:
-    """Judges the days of a bridge's spots when they are over, each once, the oldest first."""
+    """Judges the days of a bridge's spots when they are over, the oldest first.
+
+    Each once; but the last one that was judged is judged anew where readings of it, or before it, came late.
+    """
 
     def __init__(
         self,
@@ -87,6 +111,8 @@ class Nightly:
         self._look_due_ms = _FOR_EVER_MS if bulk else now_ms
         self._checks_seen = store.checks.state()
         self._over: list[_Over] | None = None
+        self._before: DayMaking | None = None  # of a day on which a judgement looks back
+        self._making: DayMaking | None = None  # of the day to judge
         with store.transaction():
             store.judged.keep_only(config.spots)
             for spot in config.spots:
@@ -94,6 +120,17 @@ class Nightly:
                 # An earlier run's clock may have been ahead.
                 if through_ms is None or (through_ms > now_ms and not bulk):
                     store.judged.set_through(spot, self._today(now_ms).start_ms)
+        self._late = LateDays(store, config, None if bulk else self._days_due_ms)
+
+    @property
+    def late_before_ms(self) -> int:
+        """Readings that were made before then may be of a day that was judged: tell `came` of them."""
+        return self._late.before_ms
+
+    def came(self, board: str, first_ms: int, now_ms: int) -> None:
+        """Take note that readings of `board` came, the first of them made at `first_ms`."""
+        due_ms = self._late.came(board, first_ms, now_ms + LATE_QUIET_MS)
+        self._days_due_ms = min(self._days_due_ms, due_ms)
 
     @property
     def due_ms(self) -> int:
@@ -122,10 +159,11 @@ class Nightly:
         if now_ms >= self._days_due_ms:
             judged = self._judge_oldest(now_ms)
             if judged is None:
-                self._days_due_ms = self._next_night_ms(now_ms)
+                self._days_due_ms = min(self._next_night_ms(now_ms), self._late.due_ms)
             else:
                 ended.append(judged)
-                self._days_due_ms = now_ms + _STEP_EVERY_MS
+                under_way = self._before is not None or self._making is not None
+                self._days_due_ms = now_ms + (_PART_EVERY_MS if under_way else _STEP_EVERY_MS)
         return ended
 
     def restamp(self, step_ms: int, now_ms: int) -> None:
@@ -138,7 +176,8 @@ class Nightly:
                 self._store.judged.set_through(spot, through_ms + step_ms)
             elif through_ms > self._started_ms:
                 self._store.judged.set_through(spot, self._today(self._started_ms).start_ms)
-        self._over = None
+        self._over = self._before = self._making = None
+        self._late.restamp(step_ms, min(began_ms, self._started_ms))
         self._days_due_ms = max(now_ms, self._started_ms + AFTER_START_MS)
         self._checks_due_ms = max(now_ms, self._started_ms + AFTER_START_MS)
         self._look_due_ms += step_ms
@@ -146,18 +185,23 @@ class Nightly:
     # -- days
 
     def _judge_oldest(self, now_ms: int) -> Ended | None:
-        """Judge the oldest day that is over and not judged yet, of the first spot; None if there is none."""
+        """Go on with the oldest day that is to be judged, of the first spot; None if there is none."""
         if self._over is None:
             self._over = []
             for number, spot in enumerate(self._config.spots):
                 self._add_next(number, spot, now_ms)
+        if self._before is None and self._making is None:
+            self._add_late(now_ms)
         while self._over:
-            _, number, spot, day = self._over[0]
-            if self._kept_some_or_left(spot, day.date):
-                return Ended((), of_this_run=True)
+            over = self._over[0]
+            if self._making is None and self._kept_some_or_left(over):
+                return _NOTHING_YET
+            ended = self._judged_or_left(over)
+            if self._making is not None:
+                return _NOTHING_YET
             del self._over[0]
-            ended = self._judged_or_left(spot, day)
-            self._add_next(number, spot, now_ms)
+            if over.anew_ms is None:
+                self._add_next(over.number, over.spot, now_ms)
             if ended is not None:
                 return ended
         self._over = None
@@ -167,7 +211,15 @@ class Nightly:
         day = self._next_day(spot)
         if day is not None and day.end_ms + GRACE_MS <= now_ms:
             assert self._over is not None
-            insort(self._over, (day.start_ms, number, spot, day), key=lambda each: each[:2])
+            insort(self._over, _Over(number, spot, day), key=lambda each: each.order)
+
+    def _add_late(self, now_ms: int) -> None:
+        assert self._over is not None
+        for number, spot in enumerate(self._config.spots):
+            late = self._late.take(spot, now_ms)
+            if late is not None:
+                day, due_ms = late
+                insort(self._over, _Over(number, spot, day, due_ms), key=lambda each: each.order)
 
     def _next_day(self, spot: str) -> DayBounds | None:
         """Return the first day, not judged yet, of which there may be readings."""
@@ -179,63 +231,96 @@ class Nightly:
                 found.append(next_ms)
         return self._today(min(found)) if found else None
 
-    def _kept_some_or_left(self, spot: str, day: date) -> bool:
+    def _kept_some_or_left(self, over: _Over) -> bool:
         """Put days on record as `_keep_some_before` does; a day that cannot be read is done without."""
         try:
             with self._store.transaction():
-                return self._keep_some_before(spot, day)
+                return self._keep_some_before(over.spot, over.day.date)
         except KeeperError:  # the store's: it is for whoever runs the bridge
             raise
         except Exception:
-            log.exception("a day could not be put on record", extra={"spot": spot, "before": day.isoformat()})
+            self._before = None
+            log.exception(
+                "a day could not be put on record",
+                extra={"spot": over.spot, "before": over.day.date.isoformat()},
+            )
             return False
 
     def _keep_some_before(self, spot: str, day: date) -> bool:
         """Put days on record on which a judgement looks back, if any are missing; return whether."""
-        yesterday = day - timedelta(days=1)
-        hung = hung_on(self._store, self._config, self._config.spots[spot].lamp, day)
-        first = min(hung, day - timedelta(days=USUAL_DAYS))
-        n_kept = 0
-        for missing in self._records.unkept(spot, first, yesterday):
-            record = self._records.derive(spot, missing)
-            if record is not None:
-                self._records.keep(record)
-                n_kept += 1 if record.profile.max_gap_s > default_max_gap_s(_QUICK_S) else _AT_ONCE
-                if n_kept >= _AT_ONCE:
+        left = _AT_ONCE
+        if self._before is not None:
+            left -= self._go_on_before(left)
+        if left > 0:
+            yesterday = day - timedelta(days=1)
+            hung = hung_on(self._store, self._config, self._config.spots[spot].lamp, day)
+            first = min(hung, day - timedelta(days=USUAL_DAYS))
+            for missing in self._records.unkept(spot, first, yesterday):
+                self._before = DayMaking(self._records, spot, missing)
+                left -= self._go_on_before(left)
+                if left <= 0:
                     break
-        if n_kept:
+        if left < _AT_ONCE:
             return True
         for missing in self._records.unkept_lamps(spot, hung, day):
             self._records.keep_lamp(spot, missing, day)
             return True
         return False
 
-    def _judged_or_left(self, spot: str, day: DayBounds) -> Ended | None:
-        """Judge a day once and no more, whatever comes of it; None if nothing of it was seen."""
-        self._store.judged.set_through(spot, day.end_ms)
+    def _go_on_before(self, n_most: int) -> int:
+        making = self._before
+        assert making is not None
+        n = making.step(n_most)
+        if making.is_done:
+            self._before = None
+            if making.record is not None:
+                self._records.keep(making.record)
+        return n
+
+    def _judged_or_left(self, over: _Over) -> Ended | None:
+        """Go on with the making of a day and judge it once it is made, whatever comes of it.
+
+        None if nothing of it was seen.
+        """
         try:
             with self._store.transaction():
-                return self._judge_day(spot, day)
+                if self._making is None:
+                    self._making = DayMaking(self._records, over.spot, over.day.date)
+                self._making.step(_AT_ONCE)
+                if not self._making.is_done:
+                    return None
+                record, self._making = self._making.record, None
+                self._note_judged(over)
+                return None if record is None else self._judge_day(over, record)
         except KeeperError:  # the store's: it is for whoever runs the bridge
             raise
         except Exception:  # that a day cannot be judged must not end the watch
-            log.exception("a day could not be judged", extra={"spot": spot, "date": day.date.isoformat()})
-            return Ended((), of_this_run=True)
+            self._making = None
+            self._note_judged(over)
+            log.exception(
+                "a day could not be judged", extra={"spot": over.spot, "date": over.day.date.isoformat()}
+            )
+            return _NOTHING_YET
 
-    def _judge_day(self, spot: str, day: DayBounds) -> Ended | None:
+    def _note_judged(self, over: _Over) -> None:
+        if over.anew_ms is None:
+            self._store.judged.set_through(over.spot, over.day.end_ms)
+            self._late.judged(over.spot, over.day)
+
+    def _judge_day(self, over: _Over, record: DayRecord) -> Ended:
         """Put a day on record and judge it."""
-        records = self._records.of(spot, day.date, day.date)
-        if not records:
-            return None
-        self._records.keep(records[0])
-        end = self._end_of(records[0])
+        self._records.keep(record)
+        end = self._end_of(record, over.anew_ms)
+        for event in end.corrected:  # nobody is told again
+            self._store.events.correct(event)
         self._store.judged.set_standing(
-            spot,
+            over.spot,
             [StandingRow(kind, each.about, each.severity) for kind, each in sorted(end.standing.items())],
         )
-        return Ended(end.events, of_this_run=day.end_ms > self._started_ms)
+        happened_ms = over.day.end_ms if over.anew_ms is None else over.anew_ms
+        return Ended(end.events, of_this_run=happened_ms > self._started_ms)
 
-    def _end_of(self, record: DayRecord) -> DayEnd:
+    def _end_of(self, record: DayRecord, anew_ms: int | None) -> DayEnd:
         spot, day = record.spot, record.date
         before = self._records.of(spot, day - timedelta(days=USUAL_DAYS), day - timedelta(days=1))
         view = lamp_view(self._store, self._config, self._records, self._config.spots[spot].lamp, spot, day)
@@ -245,7 +330,7 @@ class Nightly:
             record.profile,
             [each.profile for each in before],
             self._config.rule_settings(spot),
-            self._opened(record.profile.bounds.end_ms),
+            self._opened(record.profile.bounds.end_ms if anew_ms is None else anew_ms),
             lamp_days=view.days,
             report=view.report if seen_today else None,
             calibration_ends=self._calibration_ends(spot),
@@ -253,6 +338,7 @@ class Nightly:
                 EventKind(row.kind): Standing(row.about, Severity(row.severity))
                 for row in self._store.judged.standing(spot)
             },
+            anew_ms=anew_ms,
         )
 
     def _calibration_ends(self, spot: str) -> date | None:

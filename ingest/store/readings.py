@@ -68,6 +68,14 @@ class Readings:
                 batches.append(_batch(stream, columns.some(slice(first, end))))
         return sorted(batches, key=lambda batch: int(batch.utc_ms[0]))
 
+    def count(self, board: str, from_ms: int, to_ms: int) -> int:
+        """Return how many readings of a board are in [from_ms, to_ms)."""
+        board_id = self._identities.find_board(board)
+        if board_id is None:
+            return 0
+        with self._database.snapshot():
+            return self._rows.count(board_id, from_ms, to_ms)
+
     def channels(self, board: str) -> list[str]:
         """Return all channels that a board ever reported, in the order in which they first came."""
         rows = self._database.rows(

@@ -122,8 +122,19 @@ class ReadingRows:
         values = (board_id, from_ms, to_ms, LONGEST_CHUNK_MS)
         return [
             *self._from_chunks(self._database.rows(_CHUNKS_IN_TIME, values)),
-            *self._from_tail(self._database.rows(_TAIL_IN_TIME, values[:3])),
+            *self._from_tail(self._database.rows(_TAIL_IN_TIME + _BY_BATCH, values[:3])),
         ]
+
+    def count(self, board_id: int, from_ms: int, to_ms: int) -> int:
+        """Return how many readings of a board are in [from_ms, to_ms); only rows on its edges are read."""
+        values = (board_id, from_ms, to_ms, LONGEST_CHUNK_MS)
+        (n_inside,) = self._database.row(_N_INSIDE, values[:3]) or (0,)
+        on_edge = [
+            *self._from_chunks(self._database.rows(_CHUNKS_IN_TIME + _ON_EDGE, values)),
+            *self._from_tail(self._database.rows(_TAIL_IN_TIME + _ON_EDGE, values[:3])),
+        ]
+        times = [row.columns.utc_ms for row in on_edge]
+        return int(n_inside or 0) + sum(int(((at >= from_ms) & (at < to_ms)).sum()) for at in times)
 
     def since(self, position: int, limit_readings: int) -> tuple[list[StoredRow], int]:
         """Return rows numbered above `position`, until they hold `limit_readings`, and the last number."""
@@ -244,5 +255,16 @@ SELECT batch_id, stream_id, run_id, n, data
 FROM tail CROSS JOIN stream USING (stream_id) CROSS JOIN run USING (run_id)
 WHERE batch_id > chunked_through AND board_id = ?1
 AND start_ms < ?3 - shift_ms AND end_ms >= ?2 - shift_ms
-ORDER BY batch_id
+"""
+_BY_BATCH = "ORDER BY batch_id"
+_ON_EDGE = "AND NOT (start_ms >= ?2 - shift_ms AND end_ms < ?3 - shift_ms)"
+_N_INSIDE = """
+SELECT sum(n) FROM (
+    SELECT sum(n) AS n FROM run CROSS JOIN chunk USING (run_id)
+    WHERE board_id = ?1 AND start_ms >= ?2 - shift_ms AND start_ms < ?3 - shift_ms AND end_ms < ?3 - shift_ms
+    UNION ALL
+    SELECT sum(n) FROM tail CROSS JOIN stream USING (stream_id) CROSS JOIN run USING (run_id)
+    WHERE batch_id > chunked_through AND board_id = ?1
+    AND start_ms >= ?2 - shift_ms AND end_ms < ?3 - shift_ms
+)
 """

@@ -23,7 +23,7 @@ MINUTE_MS = 60_000
 _Returned = TypeVar("_Returned")
 
 
-def returned(steps: Generator[None, None, _Returned]) -> _Returned:
+def returned(steps: Generator[int, None, _Returned]) -> _Returned:
     while True:
         try:
             next(steps)

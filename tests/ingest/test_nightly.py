@@ -1,6 +1,7 @@
 """What the daemon tells at the end of a day: once, the same live and replayed, right after a wrong clock."""
 
 import io
+from collections.abc import Generator
 from dataclasses import replace
 from datetime import date, timedelta
 from pathlib import Path
@@ -344,16 +345,16 @@ def test_a_past_day_that_cannot_be_put_on_record_does_not_end_the_watch(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
 ) -> None:
     damaged = TODAY - timedelta(days=3)
-    derive = DayRecords.derive
+    making = DayRecords.making
 
-    def failing(self: DayRecords, spot: str, day: date) -> DayRecord | None:
+    def failing(self: DayRecords, spot: str, day: date) -> Generator[int, None, DayRecord | None]:
         if day == damaged:
             raise ZeroDivisionError
-        return derive(self, spot, day)
+        return making(self, spot, day)
 
     rig = room(tmp_path)
     with_past(rig, half)
-    monkeypatch.setattr(DayRecords, "derive", failing)
+    monkeypatch.setattr(DayRecords, "making", failing)
     through_the_night(rig)
     assert "a day could not be put on record" in caplog.messages
     [event] = of_kind(rig.events(), EventKind.DOSE_LOW)

@@ -1,0 +1,77 @@
+"""Days that have been judged, and whose readings, or some from before them, came late."""
+
+from datetime import timedelta
+from typing import Final
+
+from exposure.days import DayBounds, day_bounds, local_date
+from ingest.config import Config
+from ingest.store.day_rows import AROUND_MS
+from ingest.store.store import Store
+
+_FOR_EVER_MS: Final = 2**53
+
+
+class LateDays:
+    """The last day of each spot that was judged, and when it is to be judged anew.
+
+    An earlier day is over and done with: what is still so of it shows in the last one.
+    """
+
+    def __init__(self, store: Store, config: Config, due_ms: int | None) -> None:
+        """What came late in an earlier run and was not judged any more is due at `due_ms`, if given."""
+        self._boards = {key: config.boards[spot.board].identity for key, spot in config.spots.items()}
+        self._judged: dict[str, DayBounds] = {}
+        self._due_ms: dict[str, int] = {}
+        if due_ms is not None:
+            stale = set(store.days.stale())
+            for spot in config.spots:
+                through_ms = store.judged.through(spot)
+                assert through_ms is not None, "each spot has one since the start"
+                zone = config.bridge.time_zone
+                day = day_bounds(local_date(through_ms, zone) - timedelta(days=1), zone)
+                text = day.date.isoformat()
+                if (spot, text) in stale:
+                    self._due_ms[spot] = due_ms
+                elif not store.days.between(spot, text, text):
+                    continue
+                self._judged[spot] = day
+        self._count()
+
+    def _count(self) -> None:
+        self.before_ms = max((day.end_ms for day in self._judged.values()), default=0) + AROUND_MS
+        """Readings that were made later concern no day that was judged."""
+
+    @property
+    def due_ms(self) -> int:
+        """When the first is due."""
+        return min(self._due_ms.values(), default=_FOR_EVER_MS)
+
+    def judged(self, spot: str, day: DayBounds) -> None:
+        """Take note that a day was judged."""
+        self._judged[spot] = day
+        self._due_ms.pop(spot, None)
+        self._count()
+
+    def came(self, board: str, first_ms: int, due_ms: int) -> int:
+        """Let what readings from `first_ms` on concern be due then; return when the first is due."""
+        for spot, day in self._judged.items():
+            if self._boards[spot] == board and first_ms < day.end_ms + AROUND_MS:
+                self._due_ms[spot] = due_ms
+        return self.due_ms
+
+    def take(self, spot: str, now_ms: int) -> tuple[DayBounds, int] | None:
+        """Return the spot's day, once, and since when it has been due, if it is."""
+        if self._due_ms.get(spot, _FOR_EVER_MS) > now_ms:
+            return None
+        return self._judged[spot], self._due_ms.pop(spot)
+
+    def restamp(self, step_ms: int, started_ms: int) -> None:
+        """Move along with the run's readings to a better time, by which it began at `started_ms`.
+
+        Days that the run has judged by the wrong time were none.
+        """
+        self._judged = {spot: day for spot, day in self._judged.items() if day.end_ms <= started_ms}
+        self._due_ms = {
+            spot: due_ms + step_ms for spot, due_ms in self._due_ms.items() if spot in self._judged
+        }
+        self._count()
