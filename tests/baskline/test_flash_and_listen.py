@@ -9,6 +9,7 @@ from pathlib import Path
 
 import pytest
 
+from tests.baskline.making import baskline, said_here
 from tests.hardware.firmware_bench import FirmwareBench
 
 BASKLINE = Path(sys.executable).with_name("baskline")
@@ -29,22 +30,16 @@ def make_bench(tmp_path: Path) -> Iterator[Callable[..., FirmwareBench]]:
         bench.unplug()
 
 
-def baskline(*arguments: str, cwd: Path) -> subprocess.CompletedProcess[str]:
-    return subprocess.run(
-        [BASKLINE, *arguments], cwd=cwd, capture_output=True, text=True, timeout=90, check=False
-    )
-
-
 def test_a_bare_board_is_flashed_set_up_and_shows_its_first_light(
     make_bench: Callable[..., FirmwareBench], tmp_path: Path
 ) -> None:
     bench = make_bench(bare=True)
     bench.set_light_mv(900)
     done = baskline(
-        "flash", bench.port, "--label", "rock, left", "--cadence-ms", "250", "--seconds", "3", cwd=tmp_path
+        "flash", bench.port, "--label", "rock, left", "--cadence-ms", "250", "--seconds", "3", folder=tmp_path
     )
-    assert done.returncode == 0, done.stdout + done.stderr
-    said = done.stdout
+    assert done.code == 0, done.out + done.err
+    said = done.out
     assert "lamps are hot" in said
     assert "MicroPython, without baskline's firmware" in said
     assert "each verified by its hash" in said
@@ -62,12 +57,12 @@ def test_a_board_that_is_refused_goes_on_with_what_it_did(
     bench = make_bench(prompt=True, settings={"cadence_ms": 200})
     with (bench.folder / "wire.py").open("a") as file:
         file.write("# changed by hand\n")
-    done = baskline("flash", bench.port, cwd=tmp_path)
-    assert done.returncode == 1
-    assert f"baskline: {bench.port}: files on the board would be overwritten" in done.stderr
-    assert "Traceback" not in done.stderr
-    heard = baskline("listen", "--port", bench.port, "--seconds", "3", "--json", cwd=tmp_path)
-    assert json.loads(heard.stdout)["boards"][0]["readings"] > 5
+    done = said_here("flash", bench.port, folder=tmp_path)
+    assert done.code == 1
+    assert f"baskline: {bench.port}: files on the board would be overwritten" in done.err
+    assert "Traceback" not in done.err
+    heard = said_here("listen", "--port", bench.port, "--seconds", "3", "--json", folder=tmp_path)
+    assert json.loads(heard.out)["boards"][0]["readings"] > 5
 
 
 @pytest.mark.parametrize(
@@ -81,15 +76,15 @@ def test_a_board_that_is_refused_goes_on_with_what_it_did(
 def test_settings_that_cannot_be_are_refused_before_the_board_is_touched(
     tmp_path: Path, arguments: tuple[str, ...], said: str
 ) -> None:
-    done = baskline("flash", "/dev/ttyACM-none", *arguments, cwd=tmp_path)
-    assert done.returncode == 1
-    assert said in done.stderr
+    done = said_here("flash", "/dev/ttyACM-none", *arguments, folder=tmp_path)
+    assert done.code == 1
+    assert said in done.err
 
 
 def test_a_port_that_is_not_there_is_one_line(tmp_path: Path) -> None:
-    done = baskline("flash", "/dev/ttyACM-none", cwd=tmp_path)
-    assert done.returncode == 1
-    assert done.stderr.startswith("baskline: /dev/ttyACM-none: there is no such port. ")
+    done = said_here("flash", "/dev/ttyACM-none", folder=tmp_path)
+    assert done.code == 1
+    assert done.err.startswith("baskline: /dev/ttyACM-none: there is no such port. ")
 
 
 def test_saturation_and_noise_are_shown_live(
@@ -97,10 +92,10 @@ def test_saturation_and_noise_are_shown_live(
 ) -> None:
     bench = make_bench(settings={"cadence_ms": 200})
     bench.set_light_mv(3300)
-    done = baskline("listen", "--port", bench.port, "--seconds", "3", cwd=tmp_path)
-    assert done.returncode == 0, done.stderr
-    assert "SATURATED" in done.stdout
-    assert "more distance, or a thicker diffuser" in done.stdout
+    done = said_here("listen", "--port", bench.port, "--seconds", "3", folder=tmp_path)
+    assert done.code == 0, done.err
+    assert "SATURATED" in done.out
+    assert "more distance, or a thicker diffuser" in done.out
 
 
 @pytest.mark.parametrize(
@@ -118,9 +113,9 @@ def test_a_sensor_that_cannot_be_used_says_why_and_what_to_do(
         f'[bridge]\nsite = "home"\nname = "room"\ntime_zone = "UTC"\n[serial]\nports = ["{bench.port}"]\n'
     )
     for command in (["listen", "--port", bench.port, "--seconds", "3"], ["boards", "--seconds", "3"]):
-        done = baskline(*command, cwd=tmp_path)
-        assert done.returncode == 0, done.stderr
-        assert remedy in " ".join(done.stdout.split())
+        done = said_here(*command, folder=tmp_path)
+        assert done.code == 0, done.err
+        assert remedy in " ".join(done.out.split())
 
 
 def test_a_bare_board_is_told_from_one_with_the_firmware_and_not_disturbed(
@@ -131,9 +126,9 @@ def test_a_bare_board_is_told_from_one_with_the_firmware_and_not_disturbed(
         '[bridge]\nsite = "home"\nname = "room"\ntime_zone = "UTC"\n'
         f'[serial]\nports = ["{bare.port}", "{ours.port}"]\n'
     )
-    done = baskline("boards", "--seconds", "3", cwd=tmp_path)
-    assert done.returncode == 0, done.stderr
-    said = " ".join(done.stdout.split())
+    done = baskline("boards", "--seconds", "3", folder=tmp_path)
+    assert done.code == 0, done.err
+    said = " ".join(done.out.split())
     assert f"{bare.port} MicroPython, but baskline's firmware is not on it or does not run" in said
     assert f"baskline flash {bare.port}" in said
     assert f"{ours.identity} on {ours.port}: baskline-" in said
@@ -144,8 +139,8 @@ def test_what_a_board_remembers_from_before_is_not_live(
 ) -> None:
     bench = make_bench(settings={"cadence_ms": 100})
     for _ in range(2):
-        done = baskline("listen", "--port", bench.port, "--seconds", "2", "--json", cwd=tmp_path)
-        [board] = json.loads(done.stdout)["boards"]
+        done = said_here("listen", "--port", bench.port, "--seconds", "2", "--json", folder=tmp_path)
+        [board] = json.loads(done.out)["boards"]
         assert board["board"] == bench.identity
         assert 1 <= board["readings"] <= 25  # and not what it remembers: some 20 more at the second time
         channel = board["channels"][0]
@@ -159,9 +154,9 @@ def test_a_board_that_is_not_there_is_told_with_those_that_are(
     make_bench: Callable[..., FirmwareBench], tmp_path: Path
 ) -> None:
     bench = make_bench(settings={"cadence_ms": 200})
-    done = baskline("listen", "uv-other", "--port", bench.port, "--seconds", "2", cwd=tmp_path)
-    assert done.returncode == 1
-    assert f"These were: {bench.identity}" in done.stderr
+    done = said_here("listen", "uv-other", "--port", bench.port, "--seconds", "2", folder=tmp_path)
+    assert done.code == 1
+    assert f"These were: {bench.identity}" in done.err
 
 
 def test_a_board_that_is_unplugged_while_it_is_listened_to_is_told(
@@ -190,11 +185,11 @@ def test_a_single_reading_says_nothing_of_its_noise(
     make_bench: Callable[..., FirmwareBench], tmp_path: Path
 ) -> None:
     bench = make_bench(settings={"cadence_ms": 600_000})
-    done = baskline("listen", "--port", bench.port, "--seconds", "2", cwd=tmp_path)
-    assert "nan" not in done.stdout
+    done = said_here("listen", "--port", bench.port, "--seconds", "2", folder=tmp_path)
+    assert "nan" not in done.out
 
 
 def test_json_without_an_end_is_wrong_use(tmp_path: Path) -> None:
-    done = baskline("listen", "--json", cwd=tmp_path)
-    assert done.returncode == 2
-    assert "--seconds" in done.stderr
+    done = said_here("listen", "--json", folder=tmp_path)
+    assert done.code == 2
+    assert "--seconds" in done.err
