@@ -138,7 +138,8 @@ class Database:
             self._notice_changes_elsewhere()
             yield
         finally:
-            self.execute("COMMIT")
+            if self._connection.in_transaction:  # a full disk makes SQLite end it by itself
+                self.execute("COMMIT")
 
     def want_sync(self) -> None:
         """Have the running transaction on the disk itself, not only with the system, once it is committed."""

@@ -1,5 +1,6 @@
 """What can go wrong with a store, in the keeper's words."""
 
+import os
 import sqlite3
 from pathlib import Path
 
@@ -40,9 +41,30 @@ _SAID = {
 }
 
 
+# What SQLite says where nothing can be written, which on a disk for reading alone is no matter of rights.
+_FOR_WANT_OF_WRITING = ("SQLITE_READONLY", "SQLITE_CANTOPEN", "SQLITE_PERM")
+
+
+def read_only_disk(path: Path) -> StoreError | None:
+    """Return the refusal of a disk that can only be read, if it is one: reading a store writes beside it."""
+    try:
+        read_only = os.statvfs(path.absolute().parent).f_flag & os.ST_RDONLY
+    except OSError:
+        return None
+    if not read_only:
+        return None
+    return StoreError(
+        "the store's disk can only be read",
+        where=str(path),
+        remedy="The system often makes a card so at its end: copy the store from it, and put in a new one.",
+    )
+
+
 def said_plainly(error: sqlite3.Error, path: Path) -> StoreError:
     """Return the keeper's version of what SQLite said."""
     name = getattr(error, "sqlite_errorname", "") or ""
+    if name.startswith(_FOR_WANT_OF_WRITING) and (refusal := read_only_disk(path)) is not None:
+        return refusal
     for known, (what, remedy) in _SAID.items():
         if name.startswith(known):
             return StoreError(what, where=str(path), remedy=remedy)

@@ -15,7 +15,7 @@ from ingest.store.cursors import Cursors
 from ingest.store.database import Database
 from ingest.store.day_rows import DayRows
 from ingest.store.dirty import DirtyMinutes
-from ingest.store.errors import StoreError
+from ingest.store.errors import StoreError, read_only_disk
 from ingest.store.events import Events
 from ingest.store.identities import Identities
 from ingest.store.judged import Judged
@@ -120,7 +120,7 @@ def _check_place(path: Path, *, read_only: bool) -> None:
         raise StoreError("this is a folder", where=where, remedy="Name a file in it.")
     if path.exists() and not os.access(path, os.R_OK if read_only else os.R_OK | os.W_OK):
         right = "read" if read_only else "read and write"
-        raise StoreError(
+        raise read_only_disk(path) or StoreError(
             f"this user may not {right} the store",
             where=where,
             remedy="Be the daemon's user, or change its rights.",

@@ -135,6 +135,30 @@ def test_a_full_disk_is_said_and_loses_nothing(store: Store) -> None:
     store.calibrations.put("after", "works again")
 
 
+def test_what_makes_sqlite_end_a_snapshot_is_said_and_not_that_it_has_ended(store: Store) -> None:
+    def fill_the_disk() -> None:
+        with store._database.snapshot():
+            store._database.execute("ROLLBACK")  # as SQLite does by itself then
+            raise StoreError("the disk is full")
+
+    with pytest.raises(StoreError, match="the disk is full"):
+        fill_the_disk()
+
+
+def test_a_disk_that_can_only_be_read_is_told_from_a_want_of_rights(
+    store_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    Store.open(store_path).close()
+    monkeypatch.setattr(os, "access", lambda *_: False)
+    with pytest.raises(StoreError, match="this user may not read"):
+        Store.open(store_path)
+    disk = os.statvfs(store_path.parent)
+    fields = [*disk[:8], disk.f_flag | os.ST_RDONLY, disk.f_namemax]
+    monkeypatch.setattr(os, "statvfs", lambda _: os.statvfs_result(fields))
+    with pytest.raises(StoreError, match=r"can only be read.*copy the store"):
+        Store.open(store_path)
+
+
 def test_a_locked_store_is_said(store: Store, store_path: Path) -> None:
     with Store.open(store_path) as other, other.transaction():
         store._database.execute("PRAGMA busy_timeout = 10")
