@@ -10,6 +10,10 @@ from part import Part
 def answers(bus, address, table):
     """Whether the chip at an address is the one of the table."""
     try:
+        if "hidden" in table:
+            register, n, mask, value = table["hidden"]
+            if whole(bus.read(address, register, n), table["big_endian"]) & mask == value:
+                bus.write(address, *table["show"])
         for register, n, mask, value in table["identity"]:
             if whole(bus.read(address, register, n), table["big_endian"]) & mask != value:
                 return False

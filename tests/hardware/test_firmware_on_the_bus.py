@@ -74,6 +74,15 @@ def test_a_chip_is_found_and_read(
         assert named(reading) == values
 
 
+def test_a_chip_that_was_left_measuring_by_a_board_that_started_again_is_found(
+    make_bench: MakeBench, connect: Connect
+) -> None:
+    left = {**chip("as7331", uva=90), "left": {"osr": 0x03}}
+    host = connect(make_bench(settings={"cadence_ms": 300}, chips={AS7331: left}))
+    assert introduced(host).sensor == "as7331"
+    assert named(host.hear(Reading, 2)[-1])["uva_counts"] == 90
+
+
 def test_a_thermometer_chip_serves_a_sensor_that_has_none(make_bench: MakeBench, connect: Connect) -> None:
     chips = {LTR390: chip("ltr390", uv=12), MCP9808: chip("mcp9808", celsius=-3.25)}
     host = connect(make_bench(settings={"cadence_ms": 300}, chips=chips))

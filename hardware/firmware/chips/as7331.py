@@ -10,6 +10,10 @@ TABLE = {
     "addresses": (0x74, 0x75, 0x76, 0x77),
     "big_endian": False,
     "identity": ((0x02, 1, 0xFF, 0x21),),
+    # Where its identity stands there are counts while it measures, and it is left measuring by a board that
+    # started again: a restart does not take its power.
+    "hidden": (0x00, 1, 0x07, 0x03),
+    "show": (0x00, b"\x02"),
     "configure": 0x02,  # written to register 0: stopped, registers open
     "measure": 0x83,  # written to register 0: one measurement, results open
     "state_mask": 0x47,  # of register 0: awake, and which of the two

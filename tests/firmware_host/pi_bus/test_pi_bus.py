@@ -267,3 +267,18 @@ def test_the_programs_microseconds_are_finer_than_milliseconds() -> None:
     # Samples of the external ADC that are a millisecond off would not average a lamp's flicker out.
     ticks = microcontroller.BoardTime(SystemClock())
     assert len({ticks.ticks_us() % 1_000 for _ in range(1_000)}) > 1
+
+
+def test_a_chip_that_the_run_before_left_measuring_is_found_again(
+    chips: Chips, reports: list[KeeperError]
+) -> None:
+    chips.add(AS7331, "as7331", uva=90)
+    settings = PiBusSettings(sensor="as7331", cadence_ms=300, identity="pi-test")
+    for _ in range(2):
+        with PiBusBoard(settings, SystemClock(), reports.append, look_again_ms=50) as board:
+            host = Host(board.port.path)
+            try:
+                assert named(host.hear(Reading, 2)[-1])["uva_counts"] == 90
+            finally:
+                host.close()
+    assert reports == []

@@ -107,7 +107,8 @@ class _Wires:
 
     {"chips": {"83": {"kind": "ltr390", "light": {"uv": 900}, "silent": false, "resets": 0}}, "stuck": 0}
 
-    A number of resets, or of times stuck, that grows makes it happen once more.
+    A number of resets, or of times stuck, that grows makes it happen once more.  `left`: the state in which
+    the board left a chip before it started again.
     """
 
     def __init__(self):
@@ -142,6 +143,8 @@ class _Wires:
         for address, plan in self._plan["chips"].items():
             if address not in self._chips:
                 self._chips[address] = KINDS[plan["kind"]]()
+                for name, value in plan.get("left", {}).items():
+                    setattr(self._chips[address], name, value)
             elif plan.get("resets", 0) > before["chips"].get(address, {}).get("resets", 0):
                 self._chips[address].reset()
 
