@@ -17,6 +17,9 @@ settings.register_profile(
 )
 settings.load_profile("patient")
 
+# The many processes that tests start need the program compiled once, not each anew.
+os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
+
 _MISSING = "mosquitto is not installed: apt-get install mosquitto"
 
 
