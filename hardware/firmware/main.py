@@ -22,6 +22,8 @@ REPLAYS_WAITING = 8
 CTRL_C = 3
 REPL_MS = 600_000  # how long the keeper may work at the prompt before the watchdog restarts the board
 
+at_the_prompt = []  # the timer that works then: not every port keeps from collection what nobody holds
+
 
 class Firmware:
     """The board's whole work, one small step at a time."""
@@ -172,8 +174,9 @@ def _feed_while_at_the_prompt(watchdog):
             feeds_left -= 1
             watchdog.feed()
 
-    timer = machine.Timer(0 if sys.platform == "esp32" else -1)  # the ESP32 has no virtual timers
+    timer = machine.Timer(0 if sys.platform == "esp32" else -1)  # older ESP32 ports have no virtual timers
     timer.init(period=LONGEST_WAIT_MS, mode=machine.Timer.PERIODIC, callback=feed)
+    at_the_prompt.append(timer)
 
 
 if __name__ == "__main__":

@@ -169,6 +169,12 @@ def test_a_board_that_can_do_nothing_right_does_not_feed_its_watchdog(on_board: 
     assert report["fed"] == 0
 
 
+def test_the_timer_that_feeds_the_watchdog_at_the_prompt_is_held_so_that_it_is_not_collected(
+    on_board: OnBoard,
+) -> None:
+    assert on_board("at_the_prompt.py").strip() == "[True]"
+
+
 @pytest.mark.parametrize("window_us", [100_000, 50_000])
 def test_mains_flicker_averages_out_over_the_window(on_each_port: OnBoard, window_us: int) -> None:
     means = json.loads(on_each_port("flicker.py", str(window_us), "10"))
