@@ -1,6 +1,7 @@
 """What the keeper has answered, as commented TOML."""
 
 import re
+import unicodedata
 from collections.abc import Container, Iterator
 from dataclasses import dataclass, field
 from datetime import date
@@ -13,6 +14,9 @@ from exposure.zones import zone_band
 from ingest.config.fields import KEY_PATTERN
 
 _LONGEST_KEY: Final = 32
+_SPELLED_OUT: Final = str.maketrans(
+    {"ä": "ae", "ö": "oe", "ü": "ue", "æ": "ae", "ø": "oe", "å": "aa", "ł": "l"}
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,8 +86,10 @@ class Draft:
 
 
 def key_from(label: str, taken: Container[str], otherwise: str) -> str:
-    """Return a key made of a label that no other has yet: `Slate ledge` becomes `slate_ledge`."""
-    plain = re.sub(r"[^a-z0-9]+", "_", label.casefold()).strip("_")[:_LONGEST_KEY].strip("_")
+    """Return a key made of a label that no other has yet: `Grüner Ast` becomes `gruener_ast`."""
+    spelled = unicodedata.normalize("NFC", label.casefold()).translate(_SPELLED_OUT)
+    bare = "".join(c for c in unicodedata.normalize("NFD", spelled) if not unicodedata.combining(c))
+    plain = re.sub(r"[^a-z0-9]+", "_", bare).strip("_")[:_LONGEST_KEY].strip("_")
     stem = plain if re.fullmatch(KEY_PATTERN, plain) else otherwise
     key, number = stem, 2
     while key in taken:

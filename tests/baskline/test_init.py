@@ -17,6 +17,7 @@ from unittest import mock
 import pytest
 
 from baskline.app import main
+from baskline.first_hour.draft import key_from
 from exposure.bands import Band
 from firmware_host.simulated.board import BoardModel
 from ingest.config import load_config
@@ -428,3 +429,18 @@ def test_who_may_not_read_serial_ports_is_told_how_to_be_let(old, monkeypatch):
     monkeypatch.setattr("baskline.first_hour.finish.lacks_group", lambda name: name == "dialout")
     said = init(old, QUIET)
     assert "1. sudo usermod -aG dialout $USER\n   Then log out and in again" in said.out
+
+
+@pytest.mark.parametrize(
+    ("label", "key"),
+    [
+        ("Slate ledge", "slate_ledge"),
+        ("Terrarium Süd", "terrarium_sued"),
+        ("Su\u0308d", "sued"),
+        ("Straße", "strasse"),
+        ("Rocher d'été", "rocher_d_ete"),
+        ("Камень", "spot_3"),
+    ],
+)
+def test_a_key_is_spelled_as_its_label_is_said(label, key):
+    assert key_from(label, (), "spot_3") == key
