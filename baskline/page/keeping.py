@@ -1,6 +1,7 @@
 """The page beside the daemon: a process of its own, started again when it dies, ended with the daemon."""
 
 import logging
+import os
 import subprocess
 import sys
 import threading
@@ -12,6 +13,9 @@ from firmware_host.clock import Clock
 from ingest.backoff import Backoff
 
 log = logging.getLogger("baskline.page")
+
+FEW_ARENAS: Final = {"MALLOC_ARENA_MAX": "2"}
+"""For the page's environment: each of its threads would else keep some MB that it has done with."""
 
 _END_WITHIN_S: Final = 5.0
 # One that ran for so long was no false start.
@@ -83,6 +87,10 @@ class PageProcess:
             # Its input closes when this process is gone, however that came: then it ends too.  In a group of
             # its own, so that Ctrl-C reaches the daemon alone, which ends it in order.
             self._process = subprocess.Popen(  # noqa: S603 - our own program
-                self._command, stdin=subprocess.PIPE, stdout=self._output, process_group=0
+                self._command,
+                env={**os.environ, **FEW_ARENAS},
+                stdin=subprocess.PIPE,
+                stdout=self._output,
+                process_group=0,
             )
             return self._process
