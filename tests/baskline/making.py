@@ -16,6 +16,7 @@ import tempfile
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date
+from itertools import islice
 from pathlib import Path
 from typing import TextIO
 from unittest import mock
@@ -25,6 +26,7 @@ import pytest
 
 from baskline.app import main
 from exposure.days import day_bounds
+from firmware_host.capture import CaptureWriter, read_capture
 from firmware_host.clock import Moment
 from firmware_host.messages import Hello, Mark
 from ingest.assigning import read_calibrations, record_assignments
@@ -113,6 +115,16 @@ def copied_once(made: Path, own: Path) -> Path:
 def demo_folder(factory: pytest.TempPathFactory) -> Path:
     """A worker's folder of a whole demo, with what it printed in `printed.txt`."""
     return copied_once(made_once(factory, "demo", _demo), factory.getbasetemp() / "demo-room")
+
+
+def leave_first_hours(capture: Path) -> None:
+    """Shorten a capture: a whole day of it is replayed by the demo's own tests."""
+    with capture.open("rb") as stream:
+        first = list(islice(read_capture(stream), 2_000))
+    with capture.open("wb") as stream:
+        writer = CaptureWriter(stream)
+        for item in first:
+            writer.write(item)
 
 
 def _demo(folder: Path) -> None:

@@ -6,16 +6,14 @@ import shutil
 import signal
 import subprocess
 from collections.abc import Iterator
-from itertools import islice
 from pathlib import Path
 
 import pytest
 import typer
 
 from baskline.app import app
-from firmware_host.capture import CaptureWriter, read_capture
 from tests.baskline.documented import OUTPUT
-from tests.baskline.making import PROGRAM, baskline, demo_folder, environment, said_here
+from tests.baskline.making import PROGRAM, baskline, demo_folder, environment, leave_first_hours, said_here
 
 REPOSITORY = Path(__file__).parents[2]
 
@@ -110,16 +108,6 @@ def test_every_command_stands_in_the_page_of_outputs_and_in_the_readme(called):
 def test_the_examples_in_the_help_name_options_that_there_are(line):
     called = max((each for each in COMMANDS if line.startswith(f"{each} ") or line == each), key=len)
     COMMANDS[called].make_context(called, shlex.split(line)[len(called.split()) :])
-
-
-def leave_first_hours(capture):
-    """Shorten a capture: a whole day of it is replayed by the demo's own tests."""
-    with capture.open("rb") as stream:
-        first = list(islice(read_capture(stream), 2_000))
-    with capture.open("wb") as stream:
-        writer = CaptureWriter(stream)
-        for item in first:
-            writer.write(item)
 
 
 @pytest.mark.parametrize("line", BRIEF)
