@@ -132,9 +132,11 @@ def state_words(view: "LampView") -> str:
     """Return what can be said of a lamp, by one of its spots."""
     report = view.report
     match report.state:
-        case LampState.BURNING_IN if not view.days:
+        case LampState.BURNING_IN if not view.days and report.hours_on == 0:
             return "none: nothing was seen of it yet"
-        case LampState.BURNING_IN if all(day.level_uvi is None for day in view.days):
+        case LampState.BURNING_IN if not view.days and report.hours_on >= BURN_IN_HOURS:
+            return "none yet: no whole day was seen since it was changed"
+        case LampState.BURNING_IN if view.days and all(day.level_uvi is None for day in view.days):
             return "none: no level of UVI is known here"
         case LampState.BURNING_IN:
             return f"none yet: burning in, {report.hours_on:.0f} of {BURN_IN_HOURS:.0f} h"

@@ -128,6 +128,16 @@ def test_a_new_lamp_of_which_the_time_is_given_begins_at_that_time(config, tmp_p
     assert "since         14 March 2025 at 13:00; as it is now since 15 March 2025 at 12:00\n" in shown
 
 
+def test_of_a_day_on_which_a_lamp_was_changed_its_hours_are_told(config, tmp_path):
+    since(config, 60, lambda number: 2.0)
+    words(tmp_path, "lamp", "changed", "tube", "--what", "mesh", "--on", "2025-03-18T13:00")
+    assert "verdict     none yet: no whole day was seen since it was changed" in words(tmp_path, "lamps")
+    words(tmp_path, "lamp", "changed", "tube", "--what", "lamp", "--on", "2025-03-18T14:00")
+    shown = words(tmp_path, "lamps")
+    assert "burned        about 4 h\n" in shown
+    assert "verdict     none yet: burning in, 4 of 100 h" in shown
+
+
 def test_another_distance_begins_a_new_baseline_and_keeps_the_hours(config, tmp_path):
     since(config, 60, lambda number: 2.0 if number < 45 else 1.4)
     words(tmp_path, "lamp", "changed", "tube", "--what", "distance", "--on", "2025-03-04")
