@@ -102,6 +102,18 @@ def test_the_keeper_signs_in_and_out(locked_room: PageRoom, serve, open_page) ->
     assert page.url.endswith("/login")
 
 
+def test_spots_stand_side_by_side_over_the_whole_width(room: PageRoom, serve, open_page) -> None:
+    page = open_page(serve(room).url, width=1100).page
+    cards = page.locator("article.spot").evaluate_all(
+        "cards => cards.map(card => card.getBoundingClientRect()).map(box => [box.top, box.left, box.right])"
+    )
+    rows = {round(top): [box[1:] for box in cards if round(box[0]) == round(top)] for top, _, _ in cards}
+    assert len(rows) < len(cards)
+    for row in rows.values():
+        assert min(left for left, _ in row) < 20
+        assert max(right for _, right in row) > 1100 - 40
+
+
 def test_it_weighs_little(room: PageRoom, serve, open_page) -> None:
     watched = open_page(serve(room).url)
     weight = watched.page.evaluate(
