@@ -136,8 +136,8 @@ class LampSeen:
         """Return the lamp's day once all has been taken in."""
         level_uvi = u_level_uvi = None
         if self._settled_ms / HOUR_MS >= _LEAST_SETTLED_HOURS:
-            level_uvi = float(np.median(np.concatenate(self._settled_uvi)))
-            u_level_uvi = float(np.median(np.concatenate(self._settled_u)))
+            level_uvi = _median(self._settled_uvi)
+            u_level_uvi = _median(self._settled_u)
         return LampDay(
             date=self._bounds.date,
             coverage=self._seen_ms / (self._bounds.end_ms - self._bounds.start_ms),
@@ -163,6 +163,10 @@ def _spells(pieces: Segments, bright: BoolArray) -> list[tuple[int, int]]:
     begins = [int(at[0]), *at[breaks + 1].tolist()]
     ends = [*(at[breaks] + 1).tolist(), int(at[-1]) + 1]
     return list(zip(begins, ends, strict=True))
+
+
+def _median(parts: list[FloatArray]) -> float:
+    return float(np.median(np.concatenate(parts), overwrite_input=True))  # it may be a large part of a day
 
 
 def _length_ms(pieces: Segments) -> int:

@@ -13,6 +13,8 @@ from ingest.store.store import Store
 WHOLE_MOST: Final = 100_000
 """A day of one reading a second is taken whole; one of so many that it would take tens of MB is not."""
 
+_PART_MS: Final = HOUR_MS // 2
+
 
 class DaySamples:
     """Gives the samples that count for a day, each time it is called.
@@ -51,8 +53,8 @@ class DaySamples:
                 self._whole = self._between(self._from_ms, self._to_ms)
             yield self._whole
             return
-        for from_ms in range(self._from_ms, self._to_ms, HOUR_MS):
-            yield self._between(from_ms, min(from_ms + HOUR_MS, self._to_ms))
+        for from_ms in range(self._from_ms, self._to_ms, _PART_MS):
+            yield self._between(from_ms, min(from_ms + _PART_MS, self._to_ms))
 
     def _between(self, from_ms: int, to_ms: int) -> Samples:
         return self._history.samples(self._spot, from_ms, to_ms, calibration=self._calibration)

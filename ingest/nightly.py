@@ -22,7 +22,8 @@ from ingest.check_events import check_events
 from ingest.config import Config
 from ingest.day_making import DayMaking
 from ingest.day_records import DayRecord, DayRecords
-from ingest.lamp_views import hung_on, lamp_view
+from ingest.days_before import DaysBefore
+from ingest.lamp_views import lamp_view
 from ingest.late_days import LateDays
 from ingest.store.day_rows import AROUND_MS
 from ingest.store.judged import StandingRow
@@ -44,7 +45,7 @@ LATE_QUIET_MS: Final = 5 * 60_000
 _STEP_EVERY_MS: Final = 1_000
 # A day of many readings is made in steps of a few milliseconds, with time for the ports between them.
 _PART_EVERY_MS: Final = 250
-_AT_ONCE: Final = 60_000
+_AT_ONCE: Final = 30_000
 _CHECKS_EVERY_MS: Final = 3_600_000
 _LOOK_EVERY_MS: Final = 10_000
 _FOR_EVER_MS: Final = 2**53
@@ -111,7 +112,7 @@ class Nightly:
         self._look_due_ms = _FOR_EVER_MS if bulk else now_ms
         self._checks_seen = store.checks.state()
         self._over: list[_Over] | None = None
-        self._before: DayMaking | None = None  # of a day on which a judgement looks back
+        self._before = DaysBefore(store, config, self._records)
         self._making: DayMaking | None = None  # of the day to judge
         with store.transaction():
             store.judged.keep_only(config.spots)
@@ -162,7 +163,7 @@ class Nightly:
                 self._days_due_ms = min(self._next_night_ms(now_ms), self._late.due_ms)
             else:
                 ended.append(judged)
-                under_way = self._before is not None or self._making is not None
+                under_way = self._before.under_way or self._making is not None
                 self._days_due_ms = now_ms + (_PART_EVERY_MS if under_way else _STEP_EVERY_MS)
         return ended
 
@@ -176,7 +177,8 @@ class Nightly:
                 self._store.judged.set_through(spot, through_ms + step_ms)
             elif through_ms > self._started_ms:
                 self._store.judged.set_through(spot, self._today(self._started_ms).start_ms)
-        self._over = self._before = self._making = None
+        self._over = self._making = None
+        self._before.drop()
         self._late.restamp(step_ms, min(began_ms, self._started_ms))
         self._days_due_ms = max(now_ms, self._started_ms + AFTER_START_MS)
         self._checks_due_ms = max(now_ms, self._started_ms + AFTER_START_MS)
@@ -190,11 +192,11 @@ class Nightly:
             self._over = []
             for number, spot in enumerate(self._config.spots):
                 self._add_next(number, spot, now_ms)
-        if self._before is None and self._making is None:
+        if not self._before.under_way and self._making is None:
             self._add_late(now_ms)
         while self._over:
             over = self._over[0]
-            if self._making is None and self._kept_some_or_left(over):
+            if self._making is None and self._before.kept_some(over.spot, over.day.date):
                 return _NOTHING_YET
             ended = self._judged_or_left(over)
             if self._making is not None:
@@ -230,52 +232,6 @@ class Nightly:
             if next_ms is not None and next_ms < span.to_ms:
                 found.append(next_ms)
         return self._today(min(found)) if found else None
-
-    def _kept_some_or_left(self, over: _Over) -> bool:
-        """Put days on record as `_keep_some_before` does; a day that cannot be read is done without."""
-        try:
-            with self._store.transaction():
-                return self._keep_some_before(over.spot, over.day.date)
-        except KeeperError:  # the store's: it is for whoever runs the bridge
-            raise
-        except Exception:
-            self._before = None
-            log.exception(
-                "a day could not be put on record",
-                extra={"spot": over.spot, "before": over.day.date.isoformat()},
-            )
-            return False
-
-    def _keep_some_before(self, spot: str, day: date) -> bool:
-        """Put days on record on which a judgement looks back, if any are missing; return whether."""
-        left = _AT_ONCE
-        if self._before is not None:
-            left -= self._go_on_before(left)
-        if left > 0:
-            yesterday = day - timedelta(days=1)
-            hung = hung_on(self._store, self._config, self._config.spots[spot].lamp, day)
-            first = min(hung, day - timedelta(days=USUAL_DAYS))
-            for missing in self._records.unkept(spot, first, yesterday):
-                self._before = DayMaking(self._records, spot, missing)
-                left -= self._go_on_before(left)
-                if left <= 0:
-                    break
-        if left < _AT_ONCE:
-            return True
-        for missing in self._records.unkept_lamps(spot, hung, day):
-            self._records.keep_lamp(spot, missing, day)
-            return True
-        return False
-
-    def _go_on_before(self, n_most: int) -> int:
-        making = self._before
-        assert making is not None
-        n = making.step(n_most)
-        if making.is_done:
-            self._before = None
-            if making.record is not None:
-                self._records.keep(making.record)
-        return n
 
     def _judged_or_left(self, over: _Over) -> Ended | None:
         """Go on with the making of a day and judge it once it is made, whatever comes of it.

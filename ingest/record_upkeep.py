@@ -9,6 +9,7 @@ from typing import Final, TypeAlias
 from calibrate.errors import KeeperError
 from exposure.days import local_date
 from ingest.config import Config
+from ingest.day_making import DayMaking
 from ingest.day_records import DayRecords
 from ingest.lamp_views import hung_on
 from ingest.store.store import Store
@@ -25,6 +26,9 @@ class _What(Enum):
     LAMP = "lamp"  # by the calibration that applies now
 
 
+# So many samples are looked at in one step: some ten milliseconds.
+_AT_ONCE: Final = 30_000
+
 _Work: TypeAlias = tuple[_What, str, date]
 
 
@@ -36,16 +40,20 @@ class RecordUpkeep:
         self._config = config
         self._records = DayRecords(store, config)
         self._work: deque[_Work] = deque()
+        self._making: DayMaking | None = None
         self._spots: deque[str] = deque()  # to be looked through
         self._look_due_ms = self._look_through_due_ms = 0
 
     @property
     def is_done(self) -> bool:
         """Whether nothing is known to be left to do."""
-        return self._look_due_ms > 0 and not self._work and not self._spots
+        return self._look_due_ms > 0 and self._making is None and not self._work and not self._spots
 
     def step(self, now_ms: int) -> bool:
-        """Do one piece of what there is to do; return whether there was any."""
+        """Do one small piece of what there is to do; return whether there was any."""
+        if self._making is not None:
+            self._do(_What.DAY, self._making.spot, self._making.day)
+            return True
         if self._work:
             self._do(*self._work.popleft())
             return True
@@ -74,6 +82,7 @@ class RecordUpkeep:
             raise
         except Exception:  # that a day cannot be recorded must not end the watch
             log.exception("a day could not be put on record", extra={"spot": spot, "date": day.isoformat()})
+            self._making = None
             self._store.days.remove(spot, day.isoformat())  # tried again with what is missing
 
     def _make(self, what: _What, spot: str, day: date) -> None:
@@ -81,11 +90,13 @@ class RecordUpkeep:
             if what is _What.LAMP:
                 self._records.keep_lamp(spot, day, self._last_judged(spot) or day)
                 return
-            record = self._records.derive(spot, day)
-            if record is None:
+            making = self._making or DayMaking(self._records, spot, day)
+            making.step(_AT_ONCE)
+            self._making = None if making.is_done else making
+            if making.is_done and making.record is None:
                 self._store.days.remove(spot, day.isoformat())
-            else:
-                self._records.keep(record)
+            elif making.record is not None:
+                self._records.keep(making.record)
 
     def _missing(self, spot: str) -> list[_Work]:
         """Return what a spot's days lack, the newest first: these are asked for."""
