@@ -35,16 +35,25 @@ def derive_samples(
         converted = calibration.convert(columns, batch.marks, lamp_kind=lamp_kind)
         return Samples(batch.utc_ms, converted.uvi, converted.u_uvi, converted.flags)
     # A calibration ages by whole days, so that a reading counts the same in whatever batch it comes.
+    first_ms, last_ms = int(batch.utc_ms.min()), int(batch.utc_ms.max())
+    if first_ms // _DAY_MS == last_ms // _DAY_MS:  # nearly always
+        converted = calibration.convert(
+            columns,
+            batch.marks,
+            lamp_kind=lamp_kind,
+            age_days=max(0, first_ms // _DAY_MS - made_day),  # made today is age 0, not less
+        )
+        return Samples(batch.utc_ms, converted.uvi, converted.u_uvi, converted.flags)
     days = batch.utc_ms // _DAY_MS
     uvi, u_uvi = np.empty(len(batch)), np.empty(len(batch))
     flags = np.empty(len(batch), np.uint32)
-    for day in (days[0],) if days[0] == days[-1] else np.unique(days):
-        of_day = slice(None) if days[0] == days[-1] else days == day
+    for day in np.unique(days):
+        of_day = days == day
         converted = calibration.convert(
             {name: values[of_day] for name, values in columns.items()},
             batch.marks[of_day],
             lamp_kind=lamp_kind,
-            age_days=max(0, int(day) - made_day),  # made today is age 0, not less
+            age_days=max(0, int(day) - made_day),
         )
         uvi[of_day], u_uvi[of_day], flags[of_day] = converted.uvi, converted.u_uvi, converted.flags
     return Samples(batch.utc_ms, uvi, u_uvi, flags)
