@@ -14,7 +14,7 @@ from rich.console import Console
 from baskline.charts.errors import ChartError
 from baskline.commands.common import LAMP_CAUTION
 from baskline.live_table import LiveTable
-from baskline.printing import console, say
+from baskline.printing import console, program, say
 from baskline.scenario import PAST_DAYS, Happening, Scenario, build, give_past
 from baskline.wording import DAY_HANG, day_lines
 from calibrate.errors import KeeperError
@@ -81,14 +81,14 @@ def run_demo(folder: Path, *, seed: int, broker_config: Path | None) -> None:
             say(words, line, hang=DAY_HANG)
     say(words, "")
     _draw(days, config, folder, words)
-    look = f"-c {scenario.config_file}"
+    baskline, look = program(), f"-c {scenario.config_file}"
     say(words, f"\nThe store, the capture and the charts are in {folder}/. Look further:")
     # Not folded: they are to be copied whole.
-    words.print(f"  baskline day slate {look}", soft_wrap=True)
-    words.print(f"  baskline week {look}", soft_wrap=True)
-    words.print(f"  baskline lamps {look}", soft_wrap=True)
-    words.print(f"  baskline events {look}", soft_wrap=True)
-    words.print(f"  baskline replay {capture_path} --store {folder / 'again.db'} {look}", soft_wrap=True)
+    words.print(f"  {baskline} day slate {look}", soft_wrap=True)
+    words.print(f"  {baskline} week {look}", soft_wrap=True)
+    words.print(f"  {baskline} lamps {look}", soft_wrap=True)
+    words.print(f"  {baskline} events {look}", soft_wrap=True)
+    words.print(f"  {baskline} replay {capture_path} --store {folder / 'again.db'} {look}", soft_wrap=True)
 
 
 def watch_the_day(

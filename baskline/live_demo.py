@@ -22,7 +22,7 @@ from baskline.page.addresses import address_of
 from baskline.page.errors import PageError
 from baskline.page.extra import need_libraries
 from baskline.page.keeping import PageProcess
-from baskline.printing import console, say
+from baskline.printing import console, program, say
 from baskline.scenario import PAST_DAYS, Scenario, ScenarioError, build, give_past
 from baskline.scenario.scenario import CONFIG_NAME
 from baskline.scenario.setting import live_setting
@@ -215,11 +215,12 @@ def _explain(
         say(words, f"\nThe page, for this computer alone:  {address_of(page)}")
     say(words, "\nIn another terminal, in this folder:")
     # Not folded: they are to be copied whole.
+    baskline = program()
     for line in (
-        f"baskline events {look}",
-        f"baskline acknowledge fern {look}  # once it is over its ceiling",
-        f"baskline day fern --chart fern.png {look}",
-        f"baskline lamps {look}",
+        f"{baskline} events {look}",
+        f"{baskline} acknowledge fern {look}  # once it is over its ceiling",
+        f"{baskline} day fern --chart fern.png {look}",
+        f"{baskline} lamps {look}",
     ):
         words.print(f"  {line}", soft_wrap=True)
     if settings is not None:

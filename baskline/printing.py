@@ -1,8 +1,10 @@
 """Words on a terminal: wrapped at its width, with no number torn from its unit; as they are when piped."""
 
 import re
+import shutil
 import sys
 import textwrap
+from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 if TYPE_CHECKING:
@@ -40,6 +42,12 @@ def console(*, quiet: bool = False) -> "Console":
 def say(words: "Console", text: str, *, hang: int = 0) -> None:
     """Print `text`; where a line of it does not fit, what follows is indented by `hang`."""
     words.print(folded(text, words.width, hang=hang) if words.is_terminal else text)
+
+
+def program() -> str:
+    """Return what to type for this program: its name, or where it lies if that is not on the path."""
+    called = Path(sys.argv[0])
+    return "baskline" if called.name != "baskline" or shutil.which("baskline") else str(called)
 
 
 def columns_of(words: "Console", most: int) -> int:

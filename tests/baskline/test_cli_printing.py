@@ -5,9 +5,17 @@ import io
 from hypothesis import given
 from hypothesis import strategies as st
 
-from baskline.printing import console, folded, say
+from baskline.printing import console, folded, program, say
 
 LONG = "16:18  NOTE   fern: back in the band, 2.2 ± 0.2 in 1.1 to 2.5 (k = 2), after 2.9 h above the ceiling"
+
+
+def test_the_program_is_named_by_where_it_lies_if_its_name_alone_would_not_be_found(monkeypatch, tmp_path):
+    monkeypatch.setenv("PATH", str(tmp_path))
+    monkeypatch.setattr("sys.argv", [".venv/bin/baskline", "demo"])
+    assert program() == ".venv/bin/baskline"
+    (tmp_path / "baskline").touch(0o755)
+    assert program() == "baskline"
 
 
 def test_a_long_line_is_folded_under_its_words():
