@@ -83,7 +83,7 @@ def budget(
     rows = (
         BudgetRow(source, basis, u, u**2 / total, common)
         for source, basis, u, common in contributions
-        if u > 0
+        if u**2 > 0
     )
     columns = {name: np.array([level], dtype=np.float64) for name, level in levels.items()}
     converted = calibration.convert(columns, lamp_kind=lamp_kind, age_days=age_days)

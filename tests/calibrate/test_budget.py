@@ -6,6 +6,7 @@ from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from calibrate.budget import budget
+from calibrate.calibration import Uncertainty
 from calibrate.samples import Flag
 from tests.calibrate.strategies import calibrations
 from tests.calibrate.test_calibration import LINE, WARM
@@ -47,6 +48,12 @@ def test_what_circumstances_add_has_its_row(change, levels, how, source, flag):
     found = budget(calibration, levels, **how)
     assert source in [row.source for row in found.rows]
     assert flag in found.flags
+
+
+def test_what_is_too_small_to_be_squared_has_no_row():
+    quiet = replace(LINE.channels[0], noise=1e-170)
+    exact = replace(LINE, channels=(quiet,), uncertainty=Uncertainty(((0.0, 0.0), (0.0, 0.0))))
+    assert budget(exact, {"uva_counts": 310}).rows == ()
 
 
 def test_temperature_has_its_row():
