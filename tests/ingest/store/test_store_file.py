@@ -177,9 +177,10 @@ def test_a_damaged_store_is_said(store_path: Path) -> None:
         store.calibrations.identities()
 
 
-# Rights do not bind root, so these run as somebody else where the tests run as root.
+# Rights do not bind root, so these run as somebody else where the tests run as root: who may not read this
+# Python, so that what pathlib imports only when it is asked for an URI comes before.
 _WITHOUT_RIGHTS = """
-import os, sys
+import os, sys, urllib.parse
 from pathlib import Path
 from ingest.store.errors import StoreError
 from ingest.store.store import Store
