@@ -86,7 +86,6 @@ def _calibration(key: str, calibration: Calibration, lamp_kind: str, band: Band)
             key,
             True,
             f"{made}; compared up to UVI {top_uvi:.2g}, and the band goes to {band.high_uvi:g}",
-            "Beyond that its UVI is in more doubt, and too much is told later: compare nearer to the lamp"
-            " next time",
+            "Beyond that its UVI is in more doubt: compare nearer to the lamp next time",
         )
     return Finding("calibration", key, True, made)
