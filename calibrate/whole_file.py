@@ -36,10 +36,10 @@ def flush_to_disk(path: Path) -> None:
 
 def write_whole(path: Path, content: bytes, mode: int | None = None) -> None:
     """Let `path` hold `content`; raise `OSError` and leave what was there if that cannot be."""
-    real = path.resolve()  # a link stays one
-    if real.exists() and not real.is_file():
-        real.write_bytes(content)  # a device or a pipe is to take it, never to be replaced; a folder refuses
+    if path.exists() and not path.is_file():
+        path.write_bytes(content)  # a device or a pipe is to take it, never to be replaced; a folder refuses
         return
+    real = path.resolve()  # a link stays one
     with unfinished(real, mode) as partial:
         partial.write_bytes(content)
         flush_to_disk(partial)

@@ -84,3 +84,13 @@ def test_a_device_is_written_to_and_never_replaced(tmp_path: Path) -> None:
     assert stat.S_ISCHR(Path("/dev/full").stat().st_mode)
     with pytest.raises(IsADirectoryError):
         write_whole(tmp_path, b"x")
+
+
+def test_a_pipe_is_written_to_though_its_link_names_no_place() -> None:
+    ours, theirs = os.pipe()
+    try:
+        write_whole(Path(f"/dev/fd/{theirs}"), b"x")
+        assert os.read(ours, 2) == b"x"
+    finally:
+        os.close(ours)
+        os.close(theirs)
