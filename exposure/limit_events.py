@@ -98,7 +98,8 @@ class LimitEvents:
             self._evidence(samples, at, since_ms, worst, grade),
             severity=self.severities[grade],
         )
-        if self._lamp_cm is None or self.sign < 0:
+        at_least = int(samples.flags[at]) & AT_LEAST  # who knows how much more
+        if self._lamp_cm is None or self.sign < 0 or at_least:
             return event
         farther = raising_advice(self._lamp_cm, float(samples.uvi[at]), self._band.high_uvi)
         return replace(event, advice=event.advice + farther)

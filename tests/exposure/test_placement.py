@@ -4,6 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from calibrate.samples import Flag
 from exposure.bands import Band
 from exposure.events import EventKind
 from exposure.kinds import KINDS
@@ -15,9 +16,10 @@ from tests.exposure.series import every
 BAND = Band(1.0, 2.6, 3.0)
 
 
-def advice_at(uvi, *, lamp_cm=32.0, minutes=5):
+def advice_at(uvi, *, lamp_cm=32.0, minutes=5, flags=0):
     watch = SpotWatch("rock", BAND, RuleSettings(), lamp_cm=lamp_cm)
-    (event,) = watch.observe(every(10, [uvi] * (6 * minutes), 0.05))
+    events = watch.observe(every(10, [uvi] * (6 * minutes), 0.05, flags))
+    (event,) = [event for event in events if event.kind in (EventKind.OVER_CEILING, EventKind.ABOVE_BAND)]
     return event.kind, event.advice
 
 
@@ -53,6 +55,12 @@ def test_above_the_band_it_says_so_too():
 @pytest.mark.parametrize(("uvi", "lamp_cm"), [(8.0, 32.0), (3.9, None)])
 def test_far_too_strong_or_at_an_unknown_distance_no_number_is_given(uvi, lamp_cm):
     kind, advice = advice_at(uvi, lamp_cm=lamp_cm)
+    assert advice == KINDS[kind].advice
+
+
+@pytest.mark.parametrize("flag", [Flag.SATURATED, Flag.ABOVE_RANGE])
+def test_of_light_that_may_be_stronger_than_it_was_seen_no_number_is_given(flag):
+    kind, advice = advice_at(3.9, flags=int(flag))
     assert advice == KINDS[kind].advice
 
 
