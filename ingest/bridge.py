@@ -99,7 +99,7 @@ class Bridge:
         self._review = LateReview(store, self.spots)
         self._attending = None if notice_message is None else Attending(store, config, notice_message, now_ms)
         self._nightly = Nightly(store, config, calibrations, now_ms, bulk=bulk)
-        self._upkeep = Upkeep(store, config, start, self._nightly.keep_from_ms)
+        self._upkeep = Upkeep(store, config, start, self._nightly.keep_from_ms, self._nightly.holds)
 
     def take(self, traffic: Iterable[Traffic]) -> None:
         """Take in what happened on the links."""

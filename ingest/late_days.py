@@ -1,6 +1,6 @@
 """Days that have been judged, and whose readings, or some from before them, came late."""
 
-from datetime import timedelta
+from datetime import date, timedelta
 from typing import Final
 
 from exposure.days import DayBounds, day_bounds, local_date
@@ -22,6 +22,7 @@ class LateDays:
         self._boards = {key: config.boards[spot.board].identity for key, spot in config.spots.items()}
         self._judged: dict[str, DayBounds] = {}
         self._due_ms: dict[str, int] = {}
+        self._taken_ms: dict[str, int] = {}  # of those that are being judged: when they were due
         if due_ms is not None:
             stale = set(store.days.stale())
             for spot in config.spots:
@@ -47,10 +48,16 @@ class LateDays:
         return min(self._due_ms.values(), default=_FOR_EVER_MS)
 
     def judged(self, spot: str, day: DayBounds) -> None:
-        """Take note that a day was judged."""
+        """Take note that a day was judged, for the first time or anew."""
         self._judged[spot] = day
         self._due_ms.pop(spot, None)
+        self._taken_ms.pop(spot, None)
         self._count()
+
+    def holds(self, spot: str, day: date) -> bool:
+        """Return whether a day is still to be judged anew."""
+        is_to_come = spot in self._due_ms or spot in self._taken_ms
+        return is_to_come and self._judged[spot].date == day
 
     def came(self, board: str, first_ms: int, due_ms: int) -> int:
         """Let what readings from `first_ms` on concern be due then; return when the first is due."""
@@ -63,15 +70,16 @@ class LateDays:
         """Return the spot's day, once, and since when it has been due, if it is."""
         if self._due_ms.get(spot, _FOR_EVER_MS) > now_ms:
             return None
-        return self._judged[spot], self._due_ms.pop(spot)
+        self._taken_ms[spot] = self._due_ms.pop(spot)
+        return self._judged[spot], self._taken_ms[spot]
 
     def restamp(self, step_ms: int, started_ms: int) -> None:
         """Move along with the run's readings to a better time, by which it began at `started_ms`.
 
-        Days that the run has judged by the wrong time were none.
+        Days that the run has judged by the wrong time were none.  Those that were being judged are due again.
         """
         self._judged = {spot: day for spot, day in self._judged.items() if day.end_ms <= started_ms}
-        self._due_ms = {
-            spot: due_ms + step_ms for spot, due_ms in self._due_ms.items() if spot in self._judged
-        }
+        due_ms = {**self._taken_ms, **self._due_ms}
+        self._due_ms = {spot: ms + step_ms for spot, ms in due_ms.items() if spot in self._judged}
+        self._taken_ms = {}
         self._count()

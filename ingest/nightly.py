@@ -133,6 +133,10 @@ class Nightly:
         due_ms = self._late.came(board, first_ms, now_ms + LATE_QUIET_MS)
         self._days_due_ms = min(self._days_due_ms, due_ms)
 
+    def holds(self, spot: str, day: date) -> bool:
+        """Return whether a day is to be judged anew, which is when its record is made too."""
+        return self._late.holds(spot, day)
+
     @property
     def due_ms(self) -> int:
         """When `is_due` is worth asking."""
@@ -261,7 +265,7 @@ class Nightly:
     def _note_judged(self, over: _Over) -> None:
         if over.anew_ms is None:
             self._store.judged.set_through(over.spot, over.day.end_ms)
-            self._late.judged(over.spot, over.day)
+        self._late.judged(over.spot, over.day)
 
     def _judge_day(self, over: _Over, record: DayRecord) -> Ended:
         """Put a day on record and judge it."""

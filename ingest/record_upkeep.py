@@ -2,6 +2,7 @@
 
 import logging
 from collections import deque
+from collections.abc import Callable
 from datetime import date, timedelta
 from enum import Enum
 from typing import Final, TypeAlias
@@ -35,8 +36,12 @@ _Work: TypeAlias = tuple[_What, str, date]
 class RecordUpkeep:
     """Makes anew what has become stale, and makes what is missing."""
 
-    def __init__(self, store: Store, config: Config) -> None:
+    def __init__(
+        self, store: Store, config: Config, is_held: Callable[[str, date], bool] = lambda *_: False
+    ) -> None:
+        """`is_held` tells which days are left to another, for whom a stale record is what there is to do."""
         self._store = store
+        self._is_held = is_held
         self._config = config
         self._records = DayRecords(store, config)
         self._work: deque[_Work] = deque()
@@ -55,7 +60,9 @@ class RecordUpkeep:
             self._do(_What.DAY, self._making.spot, self._making.day)
             return True
         if self._work:
-            self._do(*self._work.popleft())
+            what, spot, day = self._work.popleft()
+            if what is _What.LAMP or not self._is_held(spot, day):
+                self._do(what, spot, day)
             return True
         if self._spots:
             self._work.extend(self._missing(self._spots.popleft()))

@@ -1,6 +1,7 @@
 """The store's housekeeping: flushing, summarising, packing and forgetting, a little each second."""
 
 from collections.abc import Callable
+from datetime import date
 from typing import Final
 
 from firmware_host.clock import Moment
@@ -23,12 +24,20 @@ class Upkeep:
     """Looks after a store while a bridge writes to it."""
 
     def __init__(
-        self, store: Store, config: Config, start: Moment, keep_from_ms: Callable[[], int | None]
+        self,
+        store: Store,
+        config: Config,
+        start: Moment,
+        keep_from_ms: Callable[[], int | None],
+        is_held: Callable[[str, date], bool],
     ) -> None:
-        """`keep_from_ms` tells from when on readings are still needed, None if none are."""
+        """`keep_from_ms` tells from when on readings are still needed, None if none are.
+
+        `is_held`: see `RecordUpkeep`.
+        """
         self._store = store
         self._summariser = Summariser(store)
-        self._records = RecordUpkeep(store, config)
+        self._records = RecordUpkeep(store, config, is_held)
         self._raw_keep_days = config.bridge.raw_keep_days
         self._keep_from_ms = keep_from_ms
         self._summarise_due_ms = self._synced_ms = self._forgot_ms = start.mono_ms

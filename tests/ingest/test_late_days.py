@@ -6,15 +6,17 @@ from pathlib import Path
 
 import pytest
 
+from exposure.days import day_bounds
 from exposure.events import Event, EventKind
 from firmware_host.capture import CaptureWriter
+from ingest.late_days import LateDays
 from ingest.mqtt.payloads import Change
 from ingest.nightly import AFTER_START_MS, LATE_QUIET_MS
 from ingest.replay import replay
 from ingest.store.outbox import OutgoingMessage
 from ingest.store.store import Store
 from tests.ingest.nights import MIDNIGHT_MS, of_kind, room
-from tests.ingest.rig import CONFIG, TODAY, Board, Rig
+from tests.ingest.rig import CONFIG, TODAY, Board, Rig, config
 
 IN_THE_EVENING = CONFIG + 'lit_from = "23:10"\nlit_until = "23:50"\nrules = { dose_low_uvi_h = 0.8 }\n'
 BEGAN_MS = MIDNIGHT_MS - 3_600_000
@@ -134,20 +136,41 @@ def test_a_capture_judges_late_readings_as_the_live_run_did(tmp_path: Path, ligh
             assert everything(store) == live
 
 
-def test_what_came_late_and_was_not_judged_any_more_is_judged_by_the_next_run(tmp_path: Path) -> None:
+@pytest.mark.parametrize("runs_s", [[60], [200], [60, 300]])
+def test_what_came_late_and_was_not_judged_any_more_is_judged_by_the_next_run(
+    tmp_path: Path, runs_s: list[int]
+) -> None:
     rig = evening(tmp_path, bright_unseen)
-    rig.plug("rock-1")
-    rig.run(60, step_ms=5_000)
-    rig.die()
-    [event] = of_kind(rig.events(), EventKind.DOSE_LOW)
-    assert event.is_open
-    rig.boards["rock-1"].link = None
-    rig.start()
+    for run_s in runs_s:  # time enough to make its record anew, but not to judge it
+        rig.plug("rock-1")
+        rig.run(run_s, step_ms=5_000)
+        rig.die()
+        [event] = of_kind(rig.events(), EventKind.DOSE_LOW)
+        assert event.is_open
+        rig.boards["rock-1"].link = None
+        rig.start()
     rig.plug("rock-1")
     rig.run(AFTER_START_MS / 1000 + 60, step_ms=15_000)
     [event] = of_kind(rig.events(), EventKind.DOSE_LOW)
     assert not event.is_open
     rig.finish()
+
+
+def test_a_day_that_is_being_judged_anew_when_the_clock_is_set_is_due_again(tmp_path: Path) -> None:
+    day = day_bounds(TODAY, "UTC")
+    with Store.open(tmp_path / "s.db") as store:
+        late = LateDays(store, config(), None)
+    late.judged("ledge", day)
+    late.came("rock-1", day.start_ms, MIDNIGHT_MS)
+    assert late.take("ledge", MIDNIGHT_MS) == (day, MIDNIGHT_MS)
+    assert late.take("ledge", MIDNIGHT_MS) is None
+    late.restamp(1_000, MIDNIGHT_MS)
+    assert late.holds("ledge", TODAY)
+    assert late.take("ledge", MIDNIGHT_MS + 1_000) == (day, MIDNIGHT_MS + 1_000)
+    late.judged("ledge", day)
+    assert not late.holds("ledge", TODAY)
+    late.restamp(1_000, MIDNIGHT_MS)
+    assert late.take("ledge", MIDNIGHT_MS + 2_000) is None
 
 
 def test_readings_of_a_day_that_was_never_judged_are_not_judged(tmp_path: Path) -> None:
