@@ -63,7 +63,9 @@ class Shelf:
 
 @pytest.fixture(scope="module")
 def shelf(tmp_path_factory, page_table):
-    return Shelf(tmp_path_factory.mktemp("shelf"), page_table)
+    made = Shelf(tmp_path_factory.mktemp("shelf"), page_table)
+    yield made
+    made.room.stop_watching()
 
 
 @pytest.fixture(scope="module")
