@@ -116,14 +116,20 @@ def test_a_silence_closed_by_hand_is_told_again_only_after_the_board_has_spoken(
     rig.finish()
 
 
+def closed_by_hand(tmp_path: Path, ring: int = 3_600) -> tuple[Rig, str]:
+    """Return a spot that is over its ceiling all along, and the event of that, which somebody has closed."""
+    rig = started(tmp_path / "s.db", Heard(), Board(uvi=5.0, cadence_ms=5_000, ring=ring))
+    rig.run(5 * MINUTE_S, step_ms=1_000)
+    identity = close_elsewhere(rig)
+    rig.run(11, step_ms=1_000)
+    return rig, identity
+
+
 @pytest.mark.parametrize("how", [Rig.finish, Rig.die])
 def test_an_event_closed_by_hand_stays_closed_over_a_restart_until_its_cause_has_gone(
     tmp_path: Path, how: Callable[[Rig], None]
 ) -> None:
-    rig = started(tmp_path / "s.db", Heard(), Board(uvi=5.0, cadence_ms=5_000))
-    rig.run(5 * MINUTE_S, step_ms=1_000)
-    identity = close_elsewhere(rig)
-    rig.run(11, step_ms=1_000)
+    rig, identity = closed_by_hand(tmp_path)
     how(rig)
     for _ in range(2):  # what it remembers it hands on
         rig.away(MINUTE_S)
@@ -161,10 +167,7 @@ def test_what_was_closed_by_hand_while_no_daemon_ran_stays_closed_when_one_comes
 
 
 def test_an_event_closed_by_hand_comes_back_after_a_restart_if_it_is_graver(tmp_path: Path) -> None:
-    rig = started(tmp_path / "s.db", Heard(), Board(uvi=5.0, cadence_ms=5_000))
-    rig.run(5 * MINUTE_S, step_ms=1_000)
-    identity = close_elsewhere(rig)
-    rig.run(11, step_ms=1_000)
+    rig, identity = closed_by_hand(tmp_path)
     rig.finish()
     rig.start()
     rig.run(MINUTE_S, step_ms=1_000)
@@ -182,10 +185,7 @@ def test_an_event_closed_by_hand_comes_back_after_a_restart_if_it_is_graver(tmp_
 
 
 def test_a_ceiling_passed_is_told_anew_after_an_hour_in_which_nobody_could_see_it(tmp_path: Path) -> None:
-    rig = started(tmp_path / "s.db", Heard(), Board(uvi=5.0, cadence_ms=5_000, ring=10))
-    rig.run(5 * MINUTE_S, step_ms=1_000)
-    identity = close_elsewhere(rig)
-    rig.run(11, step_ms=1_000)
+    rig, identity = closed_by_hand(tmp_path, ring=10)
     rig.finish()
     rig.away(61 * MINUTE_S)
     rig.start()
@@ -196,10 +196,7 @@ def test_a_ceiling_passed_is_told_anew_after_an_hour_in_which_nobody_could_see_i
 
 
 def test_an_event_closed_by_hand_says_nothing_of_a_ceiling_that_is_another_since(tmp_path: Path) -> None:
-    rig = started(tmp_path / "s.db", Heard(), Board(uvi=5.0, cadence_ms=5_000))
-    rig.run(5 * MINUTE_S, step_ms=1_000)
-    identity = close_elsewhere(rig)
-    rig.run(11, step_ms=1_000)
+    rig, identity = closed_by_hand(tmp_path)
     rig.finish()
     rig.settings = config(CONFIG.replace("ceiling_uvi = 4.0", "ceiling_uvi = 3.0"))
     rig.start()
@@ -233,10 +230,7 @@ def test_a_silence_closed_by_hand_stays_closed_over_a_restart_until_the_board_ha
 
 
 def test_what_was_closed_by_hand_is_forgotten_with_its_spot(tmp_path: Path) -> None:
-    rig = started(tmp_path / "s.db", Heard(), Board(uvi=5.0, cadence_ms=5_000))
-    rig.run(5 * MINUTE_S, step_ms=1_000)
-    identity = close_elsewhere(rig)
-    rig.run(11, step_ms=1_000)
+    rig, identity = closed_by_hand(tmp_path)
     rig.finish()
     rig.settings = config(CONFIG.replace("spot.ledge", "spot.shelf"))
     rig.calibrations = {"shelf": calibration()}
