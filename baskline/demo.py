@@ -11,8 +11,8 @@ from typing import Final
 
 from rich.console import Console
 
+from baskline.caution import LAMP_CAUTION
 from baskline.charts.errors import ChartError
-from baskline.commands.common import LAMP_CAUTION
 from baskline.live_table import LiveTable
 from baskline.printing import console, program, say
 from baskline.scenario import PAST_DAYS, Happening, Scenario, build, give_past

@@ -15,7 +15,7 @@ from zoneinfo import ZoneInfo
 
 from rich.console import Console
 
-from baskline.commands.common import LAMP_CAUTION
+from baskline.caution import LAMP_CAUTION
 from baskline.first_hour.machine import broker_here
 from baskline.live_table import LiveTable
 from baskline.page.addresses import address_of

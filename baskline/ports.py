@@ -9,7 +9,7 @@ from firmware_host.clock import Clock
 from firmware_host.pi_bus import PiBusBoard
 from firmware_host.ports import AUTO, Port, PortWish, find_ports
 from ingest.config import Config
-from ingest.config.resolve import pi_bus_settings, port_wishes
+from ingest.config.resolve_boards import pi_bus_settings, port_wishes
 
 FindPorts: TypeAlias = Callable[[], Sequence[Port]]
 

@@ -17,7 +17,8 @@ from ingest.audience import Audience
 from ingest.bridge import Bridge
 from ingest.capture_file import CaptureFile
 from ingest.config import Config
-from ingest.config.resolve import mirror_settings, mqtt_settings, pi_bus_settings, port_wishes
+from ingest.config.resolve import mirror_settings, mqtt_settings
+from ingest.config.resolve_boards import pi_bus_settings, port_wishes
 from ingest.mirror.thread import Mirror
 from ingest.mqtt.publisher import Publisher
 from ingest.store.store import Store

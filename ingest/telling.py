@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Sequence
 from importlib.metadata import version
+from typing import TYPE_CHECKING
 
 from exposure.attention import Notice
 from exposure.events import Event
@@ -9,11 +10,13 @@ from ingest.attending import NoticeMessage, name_of_subject
 from ingest.config import Config
 from ingest.mqtt.discovery import BoardEntry, SpotEntry, discovery_messages
 from ingest.mqtt.payloads import BoardState, Change, Payloads, SpotState
-from ingest.mqtt.publisher import Publisher
 from ingest.mqtt.settings import MqttSettings
 from ingest.mqtt.topics import Topics
 from ingest.notice_words import notice_text
 from ingest.store.outbox import OutgoingMessage
+
+if TYPE_CHECKING:  # who only puts into the outbox needs no connection
+    from ingest.mqtt.publisher import Publisher
 
 
 def event_message(settings: MqttSettings, event: Event, change: Change) -> OutgoingMessage:
@@ -40,7 +43,7 @@ class BrokerAudience:
         self,
         settings: MqttSettings,
         config: Config,
-        publisher: Publisher,
+        publisher: "Publisher",
         *,
         nudge: Callable[[], None] = lambda: None,
     ) -> None:

@@ -8,6 +8,9 @@ import numpy as np
 
 from baskline.charts.errors import ChartError
 from baskline.charts.files import save_chart
+from baskline.charts.frame import NARROW_BELOW_PX, Frame, text_size_px
+from baskline.charts.scale import Scale
+from baskline.charts.sheet import Sheet
 from calibrate.calibration import Calibration
 from calibrate.curve import COVERAGE_FACTOR, Curve, curve_of
 from calibrate.lamp_kinds import LAMP_KINDS
@@ -42,11 +45,6 @@ class _Pen:
     def __init__(
         self, calibration: Calibration, points: Points | None, total_width_px: int, *, dark: bool
     ) -> None:
-        # Here, not above: whoever imports this module without altair is told by `save_chart` what is missing.
-        from baskline.charts.frame import NARROW_BELOW_PX, Frame, text_size_px
-        from baskline.charts.scale import Scale
-        from baskline.charts.sheet import Sheet
-
         self._calibration, self._points = calibration, points
         self._curve = curve = curve_of(calibration, steps=_STEPS)
         narrow = total_width_px < NARROW_BELOW_PX

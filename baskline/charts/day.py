@@ -7,8 +7,6 @@ words, lightness or stroke before colour: it holds in grey print and for any col
 from collections.abc import Mapping, Sequence
 from typing import Any, Final
 
-import altair as alt
-
 from baskline.charts.clock_axis import clock_ticks
 from baskline.charts.curve import curve_pieces
 from baskline.charts.drawing import DayDrawing, Hole
@@ -17,10 +15,13 @@ from baskline.charts.hatching import hatched
 from baskline.charts.layout import Layout
 from baskline.charts.palette import Palette, palette
 from baskline.charts.text import width_px
+from baskline.charts.vega_lite import Part, end, ink, layer, quantity, word
 from baskline.wording import clock_time
 from exposure.days import HOUR_MS
 
 _DASHED: Final = [4, 3]
+_UNTIL: Final = {"x2": end("until")}
+_HIGH: Final = {"y2": end("high")}
 
 Row = Mapping[str, object]
 
@@ -38,22 +39,20 @@ def day_spec(day: DayDrawing, *, total_width_px: int = 760, dark: bool = False) 
         *pen.spans(),
         *pen.margin_words(),
     ]
-    chart = framed(
-        layers, layout, colours, _description(day), title_offset_px=layout.title_offset_px
-    ).configure_axis(
-        labelColor=colours.ink,
-        labelFontSize=layout.size_px,
-        titleColor=colours.quiet,
-        titleFontSize=layout.size_px - 1,
-        titleFontWeight="normal",
-        domainColor=colours.quiet,
-        tickColor=colours.quiet,
-        grid=False,
+    axis = {
+        "labelColor": colours.ink,
+        "labelFontSize": layout.size_px,
+        "titleColor": colours.quiet,
+        "titleFontSize": layout.size_px - 1,
+        "titleFontWeight": "normal",
+        "domainColor": colours.quiet,
+        "tickColor": colours.quiet,
+        "grid": False,
+    }
+    offset_px = layout.title_offset_px
+    return framed(
+        layers, layout, colours, _description(day), title_offset_px=offset_px, rows=pen.rows, axis=axis
     )
-    spec: dict[str, Any] = chart.to_dict()
-    # Put in here, not above: altair would walk through every row and copy it several times.
-    spec["datasets"] = pen.rows
-    return spec
 
 
 class _Pen:
@@ -72,34 +71,31 @@ class _Pen:
         self.rows: dict[str, Sequence[Row]] = {}
         hours = (day.ends_ms - day.starts_ms) / HOUR_MS
         self._whole_day = {"hour": 0.0, "until": hours}
-        self._x_scale = alt.Scale(domain=[0, hours], nice=False)
-        self._y_scale = alt.Scale(
-            domain=[0, layout.top_uvi], range=[layout.height_px, layout.strip_px], nice=False
-        )
-        self._x_axis = _clock_axis(day, layout)
-        self._y_axis = alt.Axis(
-            title="UVI",
-            titleAngle=0,
-            titleAlign="right",
-            titleBaseline="bottom",
-            titleX=-6,
-            titleY=layout.strip_px - 8,
-            tickCount=5,
-            labelPadding=4,
-            zindex=1,  # over the band
-        )
+        self._x = quantity("hour", scale={"domain": [0, hours], "nice": False}, axis=_clock_axis(day, layout))
+        self._y_scale = {
+            "domain": [0, layout.top_uvi],
+            "range": [layout.height_px, layout.strip_px],
+            "nice": False,
+        }
+        self._y_axis = {
+            "title": "UVI",
+            "titleAngle": 0,
+            "titleAlign": "right",
+            "titleBaseline": "bottom",
+            "titleX": -6,
+            "titleY": layout.strip_px - 8,
+            "tickCount": 5,
+            "labelPadding": 4,
+            "zindex": 1,  # over the band
+        }
 
-    def band(self) -> list[alt.Chart]:
+    def band(self) -> list[Part]:
         """Draw the band as a lighter area."""
         band = self._day.band
         rows = [{**self._whole_day, "low": band.low_uvi, "high": band.high_uvi}]
-        return [
-            self._chart("band", rows)
-            .mark_rect(color=self._colours.band)
-            .encode(x=self._x(), x2="until:Q", y=self._y("low"), y2="high:Q")
-        ]
+        return [self._layer("band", rows, "rect", {"color": self._colours.band}, "low", **_UNTIL, **_HIGH)]
 
-    def holes(self) -> list[alt.Chart]:
+    def holes(self) -> list[Part]:
         """Hatch what was not seen, and say why where there is room."""
         layout, day = self._layout, self._day
         top_px, bottom_px = layout.strip_px, float(layout.height_px)
@@ -127,87 +123,78 @@ class _Pen:
                 )
         if not areas:
             return []
+        hatch, thin = self._colours.hatch, {"strokeWidth": 0.8}
         return [
-            self._chart("holes", areas)
-            .mark_rect(fill=None, stroke=self._colours.hatch, strokeWidth=0.8)
-            .encode(x=self._x(), x2="until:Q", y=self._y("low"), y2="high:Q"),
-            self._chart("hatching", strokes)
-            .mark_rule(color=self._colours.hatch, strokeWidth=0.8)
-            .encode(x=self._x(), x2="until:Q", y=self._y("uvi"), y2="to_uvi:Q"),
+            self._layer(
+                "holes", areas, "rect", {"fill": None, "stroke": hatch, **thin}, "low", **_UNTIL, **_HIGH
+            ),
+            self._layer(
+                "hatching", strokes, "rule", {"color": hatch, **thin}, "uvi", **_UNTIL, y2=end("to_uvi")
+            ),
             *self._words("hole_words", words, baseline="middle", fontSize=layout.size_px),
         ]
 
-    def curve(self) -> list[alt.Chart]:
+    def curve(self) -> list[Part]:
         """Draw UVI with its interval: solid, or dashed and paler where it is doubtful."""
         good, doubtful = curve_pieces(self._day.trace, self._day.starts_ms)
         layers = []
         for name, rows in (("curve", good), ("doubtful_curve", doubtful)):
             if not rows:
                 continue
-            is_good = name == "curve"
-            chart = self._chart(name, rows)
+            line: Part = (
+                {"strokeWidth": 1.7} if name == "curve" else {"strokeWidth": 1.2, "strokeDash": _DASHED}
+            )
+            shade = {"color": self._colours.line, "opacity": 0.28 if name == "curve" else 0.13}
+            part = word("part")
             layers += [
-                chart.mark_area(color=self._colours.line, opacity=0.28 if is_good else 0.13).encode(
-                    x=self._x(), y=self._y("lower"), y2="upper:Q", detail="part:N"
-                ),
-                chart.mark_line(
-                    color=self._colours.line,
-                    strokeWidth=1.7 if is_good else 1.2,
-                    strokeDash=alt.Undefined if is_good else _DASHED,
-                ).encode(x=self._x(), y=self._y("uvi"), detail="part:N"),
+                self._layer(name, rows, "area", shade, "lower", y2=end("upper"), detail=part),
+                self._layer(name, rows, "line", {"color": self._colours.line, **line}, "uvi", detail=part),
             ]
         return layers
 
-    def ceiling(self) -> list[alt.Chart]:
+    def ceiling(self) -> list[Part]:
         """Draw the ceiling over everything: it must never be passed."""
         if not self._layout.ceiling_shown:
             return []
         rows = [{**self._whole_day, "uvi": self._day.band.ceiling_uvi}]
-        return [
-            self._chart("ceiling", rows)
-            .mark_rule(color=self._colours.limit, strokeDash=[7, 4], strokeWidth=1.6)
-            .encode(x=self._x(), x2="until:Q", y=self._y("uvi"))
-        ]
+        style = {"color": self._colours.limit, "strokeDash": [7, 4], "strokeWidth": 1.6}
+        return [self._layer("ceiling", rows, "rule", style, "uvi", **_UNTIL)]
 
-    def spans(self) -> list[alt.Chart]:
+    def spans(self) -> list[Part]:
         """Draw what happened as bars in lanes above the curve, with words over each, and thin lines down."""
         layout = self._layout
         bars: dict[bool, list[Row]] = {False: [], True: []}
         words, lines = [], []
         for each in layout.lanes.placed:
             bar_px = (each.lane + 1) * layout.lane_px - 4
-            uvi, ink = layout.uvi_at(bar_px), self._span_ink[each.span.look]
+            uvi, colour = layout.uvi_at(bar_px), self._span_ink[each.span.look]
             dashed = each.span.look == "doubtful"
-            bars[dashed].append({**self._span_hours(each.left_px, each.right_px), "uvi": uvi, "ink": ink})
+            bars[dashed].append({**self._span_hours(each.left_px, each.right_px), "uvi": uvi, "ink": colour})
             words.append(
                 {
                     "hour": layout.hour_at(each.words_px),
                     "uvi": layout.uvi_at(bar_px - 5),
                     "words": each.words,
-                    "ink": ink,
+                    "ink": colour,
                 }
             )
             if not dashed:
                 ends_px = {each.left_px, each.right_px} if each.is_long else {each.left_px}
                 lines += [
-                    {"hour": layout.hour_at(x), "uvi": uvi, "zero": 0.0, "ink": ink} for x in sorted(ends_px)
+                    {"hour": layout.hour_at(x), "uvi": uvi, "zero": 0.0, "ink": colour}
+                    for x in sorted(ends_px)
                 ]
         if not words:
             return []
-        colour = alt.Color("ink:N", scale=None)
-        along: dict[str, Any] = {"x": self._x(), "x2": "until:Q", "y": self._y("uvi"), "color": colour}
+        thin, dashes = {"strokeWidth": 0.8, "opacity": 0.5}, {"strokeWidth": 2, "strokeDash": _DASHED}
         return [
-            self._chart("span_ends", lines)
-            .mark_rule(strokeWidth=0.8, opacity=0.5)
-            .encode(x=self._x(), y=self._y("uvi"), y2="zero:Q", color=colour),
-            self._chart("spans", bars[False]).mark_rule(strokeWidth=4).encode(**along),
-            self._chart("doubtful_spans", bars[True])
-            .mark_rule(strokeWidth=2, strokeDash=_DASHED)
-            .encode(**along),
+            self._layer("span_ends", lines, "rule", thin, "uvi", y2=end("zero"), color=ink()),
+            self._layer("spans", bars[False], "rule", {"strokeWidth": 4}, "uvi", **_UNTIL, color=ink()),
+            self._layer("doubtful_spans", bars[True], "rule", dashes, "uvi", **_UNTIL, color=ink()),
             *self._words("span_words", words, align="left", baseline="bottom", fontSize=layout.size_px - 1),
         ]
 
-    def margin_words(self) -> list[alt.Chart]:
+    def margin_words(self) -> list[Part]:
         """Name the limits beside them, in the right margin."""
         layout = self._layout
         rows = [
@@ -221,27 +208,22 @@ class _Pen:
         ]
         return self._words("margin_words", rows, align="left", baseline="middle", fontSize=layout.size_px)
 
-    def _words(self, name: str, rows: Sequence[Row], **style: Any) -> list[alt.Chart]:
+    def _words(self, name: str, rows: Sequence[Row], **style: Any) -> list[Part]:
         """Write words over an edge of paper, so that no line crosses them."""
-        chart = self._chart(name, rows)
-        at: dict[str, Any] = {"x": self._x(), "y": self._y("uvi"), "text": "words:N"}
-        paper = self._colours.paper
+        text, paper = word("words"), self._colours.paper
+        edge = {"color": paper, "stroke": paper, "strokeWidth": 4, "strokeJoin": "round"}
         return [
-            chart.mark_text(color=paper, stroke=paper, strokeWidth=4, strokeJoin="round", **style).encode(
-                **at
-            ),
-            chart.mark_text(**style).encode(**at, color=alt.Color("ink:N", scale=None)),
+            self._layer(name, rows, "text", {**edge, **style}, "uvi", text=text),
+            self._layer(name, rows, "text", style, "uvi", text=text, color=ink()),
         ]
 
-    def _chart(self, name: str, rows: Sequence[Row]) -> alt.Chart:
+    def _layer(
+        self, name: str, rows: Sequence[Row], mark: str, style: Part, uvi: str, **channels: Part
+    ) -> Part:
+        """Return a layer of `rows` whose field `uvi` says how high they stand."""
         self.rows[name] = rows
-        return alt.Chart(alt.NamedData(name=name))
-
-    def _x(self) -> alt.X:
-        return alt.X("hour:Q", scale=self._x_scale, axis=self._x_axis)
-
-    def _y(self, field: str) -> alt.Y:
-        return alt.Y(f"{field}:Q", scale=self._y_scale, axis=self._y_axis)
+        y = quantity(uvi, scale=self._y_scale, axis=self._y_axis)
+        return layer(name, mark, style, x=self._x, y=y, **channels)
 
     def _span_hours(self, left_px: float, right_px: float) -> dict[str, float]:
         return {"hour": self._layout.hour_at(left_px), "until": self._layout.hour_at(right_px)}
@@ -264,17 +246,17 @@ def _from_to(hole: Hole, day: DayDrawing) -> str:
     return f"{clock_time(hole.start_ms, day.time_zone)} to {end}"
 
 
-def _clock_axis(day: DayDrawing, layout: Layout) -> alt.Axis:
+def _clock_axis(day: DayDrawing, layout: Layout) -> Part:
     ticks = clock_ticks(day.starts_ms, day.ends_ms, day.time_zone, narrow=layout.narrow)
     words = ", ".join(f"'{tick.hour:g}': '{tick.label}'" for tick in ticks)
-    return alt.Axis(
-        values=[tick.hour for tick in ticks],
-        labelExpr=f"({{{words}}})[datum.value]",
-        labelFlush=False,
-        labelOverlap=False,
-        title=list(layout.caption),
-        titleAlign="left",
-        titleAnchor="start",
-        titleX=layout.edge_px - layout.left_px,
-        titlePadding=10,
-    )
+    return {
+        "values": [tick.hour for tick in ticks],
+        "labelExpr": f"({{{words}}})[datum.value]",
+        "labelFlush": False,
+        "labelOverlap": False,
+        "title": list(layout.caption),
+        "titleAlign": "left",
+        "titleAnchor": "start",
+        "titleX": layout.edge_px - layout.left_px,
+        "titlePadding": 10,
+    }

@@ -1,13 +1,12 @@
 """What stands around a chart's plot: its title, what it says in short, its caption, and their room."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, Final, Self
-
-import altair as alt
+from typing import TYPE_CHECKING, Final, Self
 
 from baskline.charts.palette import Palette
 from baskline.charts.text import FONT, packed
+from baskline.charts.vega_lite import Part
 
 if TYPE_CHECKING:
     from baskline.charts.layout import Layout
@@ -93,43 +92,51 @@ def title_px(lines: Sequence[str], size_px: int) -> int:
 
 
 def framed(
-    layers: Sequence[alt.Chart],
+    layers: Sequence[Part],
     around: "Frame | Layout",
     colours: Palette,
     description: str,
     *,
     title_offset_px: int = 12,
-) -> Any:
-    """Return a chart of `layers` with its sizes and title; `description` tells it to who cannot see it."""
-    return (
-        alt.layer(*layers)
-        .properties(
-            width=around.width_px,
-            height=around.height_px,
-            description=description,
-            title=alt.TitleParams(
-                list(around.title),
-                subtitle=list(around.summary),
-                anchor="start",
-                frame="group",
-                dx=around.edge_px - around.left_px,
-                fontSize=around.title_size_px,
-                lineHeight=around.title_size_px + _TITLE_LEADING_PX,
-                subtitleFontSize=around.size_px,
-                subtitleColor=colours.quiet,
-                subtitlePadding=5,
-                color=colours.ink,
-                offset=title_offset_px,
-            ),
-            background=colours.paper,
-            autosize=alt.AutoSizeParams(type="none"),
-            padding={
-                "left": around.left_px,
-                "right": around.right_px,
-                "top": around.top_px,
-                "bottom": around.bottom_px,
-            },
-        )
-        .configure(font=FONT, aria=False)  # the description says it all, some hundred marks would not
-        .configure_view(stroke=None)
-    )
+    rows: Mapping[str, Sequence[Mapping[str, object]]],
+    axis: Part | None = None,
+) -> Part:
+    """Return a chart of `layers`, which draw `rows`, with its sizes and title.
+
+    `description` tells it to who cannot see it.
+    """
+    return {
+        "description": description,
+        "width": around.width_px,
+        "height": around.height_px,
+        "title": {
+            "text": list(around.title),
+            "subtitle": list(around.summary),
+            "anchor": "start",
+            "frame": "group",
+            "dx": around.edge_px - around.left_px,
+            "fontSize": around.title_size_px,
+            "lineHeight": around.title_size_px + _TITLE_LEADING_PX,
+            "subtitleFontSize": around.size_px,
+            "subtitleColor": colours.quiet,
+            "subtitlePadding": 5,
+            "color": colours.ink,
+            "offset": title_offset_px,
+        },
+        "background": colours.paper,
+        "autosize": {"type": "none"},
+        "padding": {
+            "left": around.left_px,
+            "right": around.right_px,
+            "top": around.top_px,
+            "bottom": around.bottom_px,
+        },
+        "config": {
+            "font": FONT,
+            "aria": False,  # the description says it all, some hundred marks would not
+            "view": {"stroke": None},
+            **({"axis": axis} if axis else {}),
+        },
+        "layer": list(layers),
+        "datasets": rows,
+    }

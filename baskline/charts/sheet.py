@@ -7,12 +7,11 @@ drawn later lies over what was drawn before.
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
-import altair as alt
-
 from baskline.charts.frame import Frame, framed
 from baskline.charts.hatching import hatched
 from baskline.charts.palette import Palette, palette
 from baskline.charts.scale import Scale
+from baskline.charts.vega_lite import Part, end, ink, layer, quantity, word
 
 Row = Mapping[str, object]
 Box = tuple[float, float, float, float]
@@ -24,68 +23,46 @@ class Sheet:
     def __init__(self, frame: Frame, *, dark: bool) -> None:
         self.frame = frame
         self.colours: Palette = palette(dark=dark)
-        self._layers: list[alt.Chart] = []
+        self._layers: list[Part] = []
         self._rows: dict[str, Sequence[Row]] = {}
 
     def boxes(self, name: str, rows: Sequence[Row], **style: Any) -> None:
         """Fill boxes x, y to x2, y2 in the colour `ink`, each row's own."""
-        at = {**self._place(), "x2": alt.X2("x2:Q"), "y2": alt.Y2("y2:Q")}
-        self._add(name, rows, lambda chart: chart.mark_rect(**style).encode(**at, fill=_colour()))
+        self._add(name, rows, "rect", style, **self._extent(), fill=ink())
 
     def outlines(self, name: str, rows: Sequence[Row], **style: Any) -> None:
         """Outline boxes x, y to x2, y2 in the colour `ink`."""
-        at = {**self._place(), "x2": alt.X2("x2:Q"), "y2": alt.Y2("y2:Q")}
-        stroke = alt.Stroke("ink:N", scale=None)
-        self._add(name, rows, lambda chart: chart.mark_rect(fill=None, **style).encode(**at, stroke=stroke))
+        self._add(name, rows, "rect", {"fill": None, **style}, **self._extent(), stroke=ink())
 
     def rules(self, name: str, rows: Sequence[Row], **style: Any) -> None:
         """Draw straight lines x, y to x2, y2 in the colour `ink`."""
-        at = {**self._place(), "x2": alt.X2("x2:Q"), "y2": alt.Y2("y2:Q"), "color": _ink()}
-        self._add(name, rows, lambda chart: chart.mark_rule(**style).encode(**at))
+        self._add(name, rows, "rule", style, **self._extent(), color=ink())
 
     def line(self, name: str, rows: Sequence[Row], colour: str, **style: Any) -> None:
         """Draw a line through x, y; a new one begins with each new `part`."""
-        self._add(
-            name,
-            [{"part": 0, **row} for row in rows],
-            lambda chart: chart.mark_line(color=colour, **style).encode(
-                **self._place(), detail="part:N", order=alt.Order("x:Q")
-            ),
-        )
+        along = {**self._place(), "detail": word("part"), "order": quantity("x")}
+        self._add(name, _parted(rows), "line", {"color": colour, **style}, **along)
 
     def ribbon(self, name: str, rows: Sequence[Row], colour: str, **style: Any) -> None:
         """Fill between y and y2 along x; a new one begins with each new `part`."""
-        self._add(
-            name,
-            [{"part": 0, **row} for row in rows],
-            lambda chart: chart.mark_area(color=colour, **style).encode(
-                **self._place(), y2="y2:Q", detail="part:N"
-            ),
-        )
+        along = {**self._place(), "y2": end("y2"), "detail": word("part")}
+        self._add(name, _parted(rows), "area", {"color": colour, **style}, **along)
 
     def points(self, name: str, rows: Sequence[Row], shape: str, *, filled: bool, size: float) -> None:
         """Draw marks of one shape at x, y in the colour `ink`; those not filled have the paper inside."""
         inside = {} if filled else {"fill": self.colours.paper}
-        self._add(
-            name,
-            rows,
-            lambda chart: chart.mark_point(
-                shape=shape, size=size, filled=filled, opacity=1, strokeWidth=1.8, **inside
-            ).encode(**self._place(), color=_ink()),
-        )
+        style = {"shape": shape, "size": size, "filled": filled, "opacity": 1, "strokeWidth": 1.8, **inside}
+        self._add(name, rows, "point", style, **self._place(), color=ink())
 
     def words(self, name: str, rows: Sequence[Row], *, halo: bool = True, **style: Any) -> None:
         """Write `words` at x, y in the colour `ink`, over an edge of paper so that no line crosses them."""
         style = {"fontSize": self.frame.size_px, "baseline": "middle", **style}
-        at = {**self._place(), "text": alt.Text("words:N")}
+        at = {**self._place(), "text": word("words")}
         if halo:
-            edge = {"stroke": self.colours.paper, "strokeWidth": 4, "strokeJoin": "round"}
-            self._add(
-                f"{name}_halo",
-                rows,
-                lambda chart: chart.mark_text(color=self.colours.paper, **edge, **style).encode(**at),
-            )
-        self._add(name, rows, lambda chart: chart.mark_text(**style).encode(**at, color=_ink()))
+            paper = self.colours.paper
+            edge = {"color": paper, "stroke": paper, "strokeWidth": 4, "strokeJoin": "round"}
+            self._add(f"{name}_halo", rows, "text", {**edge, **style}, **at)
+        self._add(name, rows, "text", style, **at, color=ink())
 
     def hatching(self, name: str, boxes: Iterable[Box]) -> None:
         """Hatch and outline boxes (left, top, right, bottom): there is nothing to show."""
@@ -156,11 +133,7 @@ class Sheet:
     def spec(self, description: str) -> dict[str, Any]:
         """Return the chart; `description` tells it to whoever cannot see it."""
         self._write_caption()
-        chart = framed(self._layers, self.frame, self.colours, description)
-        spec: dict[str, Any] = chart.to_dict()
-        # Put in here, not above: altair would walk through every row and copy it several times.
-        spec["datasets"] = self._rows
-        return spec
+        return framed(self._layers, self.frame, self.colours, description, rows=self._rows)
 
     def _write_caption(self) -> None:
         frame = self.frame
@@ -183,29 +156,24 @@ class Sheet:
             fontSize=frame.size_px - 1,
         )
 
-    def _add(self, name: str, rows: Sequence[Row], draw: Any) -> None:
+    def _add(self, name: str, rows: Sequence[Row], mark: str, style: Part, **channels: Part) -> None:
         if rows:
             self._rows[name] = [_rounded(row) for row in rows]
-            self._layers.append(draw(alt.Chart(alt.NamedData(name=name))))
+            self._layers.append(layer(name, mark, style, **channels))
 
-    def _place(self) -> dict[str, Any]:
-        frame = self.frame
+    def _place(self) -> dict[str, Part]:
+        width, height = self.frame.width_px, self.frame.height_px
         return {
-            "x": alt.X("x:Q", axis=None, scale=alt.Scale(domain=[0, frame.width_px], nice=False)),
-            "y": alt.Y(
-                "y:Q",
-                axis=None,
-                scale=alt.Scale(domain=[0, frame.height_px], range=[0, frame.height_px], nice=False),
-            ),
+            "x": quantity("x", axis=None, scale={"domain": [0, width], "nice": False}),
+            "y": quantity("y", axis=None, scale={"domain": [0, height], "range": [0, height], "nice": False}),
         }
 
+    def _extent(self) -> dict[str, Part]:
+        return {**self._place(), "x2": end("x2"), "y2": end("y2")}
 
-def _ink() -> alt.Color:
-    return alt.Color("ink:N", scale=None)
 
-
-def _colour() -> alt.Fill:
-    return alt.Fill("ink:N", scale=None)
+def _parted(rows: Sequence[Row]) -> Sequence[Row]:
+    return [{"part": 0, **row} for row in rows]
 
 
 def _rounded(row: Row) -> Row:

@@ -35,12 +35,6 @@ ChartsOption = Annotated[
     ),
 ]
 
-LAMP_CAUTION = (
-    "Before you reach in: lamps are hot and their UV hurts eyes and skin. Switch the lamp off at its plug,"
-    " let it cool, and leave mains wiring to a licensed electrician. baskline only measures; it never"
-    " switches a lamp."
-)
-
 
 def read_config(path: Path) -> "Config":
     """Read the configuration, or raise what is wrong with it."""

@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from baskline import completing
-from baskline.commands.common import LAMP_CAUTION, JsonOption, print_json
+from baskline.caution import LAMP_CAUTION
+from baskline.commands.common import JsonOption, print_json
 from baskline.printing import console, say
 
 if TYPE_CHECKING:

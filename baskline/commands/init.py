@@ -2,7 +2,8 @@
 
 from typing import TYPE_CHECKING
 
-from baskline.commands.common import DEFAULT_CONFIG, LAMP_CAUTION, ConfigOption, read_config
+from baskline.caution import LAMP_CAUTION
+from baskline.commands.common import DEFAULT_CONFIG, ConfigOption, read_config
 from baskline.printing import console
 
 if TYPE_CHECKING:

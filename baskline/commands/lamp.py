@@ -5,9 +5,9 @@ from typing import Annotated, Final
 import typer
 
 from baskline import completing
+from baskline.caution import LAMP_CAUTION
 from baskline.commands.common import (
     DEFAULT_CONFIG,
-    LAMP_CAUTION,
     ConfigOption,
     StoreOption,
     read_config,

@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from baskline import completing
-from baskline.commands.common import DEFAULT_CONFIG, LAMP_CAUTION, ConfigOption, JsonOption, print_json
+from baskline.caution import LAMP_CAUTION
+from baskline.commands.common import DEFAULT_CONFIG, ConfigOption, JsonOption, print_json
 from baskline.printing import console, say
 from baskline.sensor_words import sensor_trouble
 from calibrate.errors import KeeperError

@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from baskline.commands.common import DEFAULT_CONFIG, LAMP_CAUTION, ConfigOption, read_config
+from baskline.caution import LAMP_CAUTION
+from baskline.commands.common import DEFAULT_CONFIG, ConfigOption, read_config
 from baskline.printing import folded
 
 if TYPE_CHECKING:

@@ -13,6 +13,8 @@ from starlette.requests import Request
 from starlette.responses import PlainTextResponse, Response
 from starlette.routing import Route
 
+from baskline.charts.bundle import bundle_beside, bundle_path
+from baskline.charts.errors import ChartError
 from baskline.page.desk import Desk
 from baskline.page.errors import AskedError
 from baskline.page.forms import asked_day, asked_number, known
@@ -35,6 +37,24 @@ WEEK_DAYS: Final = 7
 _NARROWEST_PX, _WIDEST_PX, _USUAL_PX = 280, 1400, 760
 # One answer in a compressed form serves all browsers of the house.
 _CODE_HEADERS: Final = {"Cache-Control": "private, max-age=31536000, immutable", "Vary": "Accept-Encoding"}
+
+
+def chart_trouble(desk: Desk) -> str:
+    """Return why no chart can be drawn here, '' if it can."""
+    try:
+        bundle_path(desk.store_file)
+    except ChartError as error:
+        return f"{error.what}. {error.remedy}"
+    return ""
+
+
+def chart_code(desk: Desk) -> str:
+    """Return the address of the code that draws; it differs when the code does, so it can be kept."""
+    try:
+        name = bundle_path(desk.store_file).stem
+    except ChartError:
+        return "/charts/code.js"
+    return f"/charts/code.js?v={name.rpartition('charts-')[2]}"
 
 
 def day_chart(desk: Desk, spot: str, asked: str, width_px: int, *, dark: bool) -> Callable[[Store], Spec]:
@@ -139,13 +159,8 @@ async def _code(request: Request) -> Response:
     """Give the code that draws; it is made once, by a child, when it is first asked for."""
     desk: Desk = request.app.state.desk
 
-    def found() -> Path:
-        from baskline.charts.bundle import bundle_beside
-
-        return bundle_beside(desk.store_file)
-
     try:
-        path = await workshop_of(request).in_turn(found)
+        path = await workshop_of(request).in_turn(bundle_beside, desk.store_file)
     except KeeperError as error:
         return _trouble(error)
     headers = dict(_CODE_HEADERS)
@@ -165,10 +180,6 @@ async def _answer(request: Request, made: Callable[[Store], Spec]) -> Response:
     desk: Desk = request.app.state.desk
     try:
         spec = await desk.read(made)
-    except ModuleNotFoundError as missing:
-        return PlainTextResponse(
-            f"Charts need the package {missing.name}: pip install 'baskline[charts]'", 503
-        )
     except AskedError:
         raise
     except KeeperError as error:

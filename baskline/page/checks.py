@@ -7,6 +7,7 @@ from starlette.responses import JSONResponse, Response
 from starlette.routing import Route
 
 from baskline.check_words import check_lines
+from baskline.page.charts import chart_code, chart_trouble
 from baskline.page.check_jobs import MEAN_S, CheckJob, check_jobs_of
 from baskline.page.check_parts import listed, sentence, spot_parts
 from baskline.page.desk import Desk
@@ -14,7 +15,6 @@ from baskline.page.errors import AskedError
 from baskline.page.forms import acting, asked_entry, asked_number, done, fields, known
 from baskline.page.pages import NavEntry, Page
 from baskline.page.rendering import render
-from baskline.page.spot import chart_code, chart_trouble
 from calibrate.errors import KeeperError
 from calibrate.spot_check import verdict_of
 from ingest.check_acts import MeterReading, calibration_of

@@ -11,7 +11,7 @@ from starlette.responses import Response, StreamingResponse
 from starlette.routing import Route
 
 from baskline.day_csv import write_day_csv
-from baskline.page.charts import day_chart
+from baskline.page.charts import chart_trouble, day_chart
 from baskline.page.desk import Desk
 from baskline.page.errors import AskedError
 from baskline.page.forms import asked_day, known
@@ -19,7 +19,6 @@ from baskline.page.months import months_with_readings
 from baskline.page.pages import NavEntry, Page
 from baskline.page.rendering import render
 from baskline.page.report_child import report_by_child
-from baskline.page.spot import chart_trouble
 from baskline.page.spot_days import day_of, days_known
 from baskline.page.workshop import workshop_of
 from baskline.report.errors import NothingReadError, ReportError

@@ -8,12 +8,12 @@ from starlette.responses import Response
 from starlette.routing import Route
 
 from baskline.measured_words import measured
+from baskline.page.charts import chart_code, chart_trouble
 from baskline.page.desk import Desk
 from baskline.page.errors import AskedError
 from baskline.page.forms import asked_day, known
 from baskline.page.pages import Page
 from baskline.page.rendering import render
-from baskline.page.spot import chart_code, chart_trouble
 from baskline.page.spot_days import DaysKnown, day_of, day_pages, days_known
 from baskline.page.spot_view import spot_view
 from baskline.week_words import retreat_words

@@ -20,12 +20,12 @@ from baskline.lamp_words import (
     what_follows_words,
 )
 from baskline.measured_words import plain_day
+from baskline.page.charts import chart_code, chart_trouble
 from baskline.page.desk import Desk
 from baskline.page.errors import AskedError
 from baskline.page.forms import acting, asked_day, asked_entry, done, fields, known
 from baskline.page.pages import NavEntry, Page
 from baskline.page.rendering import render
-from baskline.page.spot import chart_code, chart_trouble
 from calibrate.errors import KeeperError
 from exposure.days import local_date
 from ingest.config import Config

@@ -10,7 +10,7 @@ from starlette.requests import Request
 from starlette.responses import HTMLResponse, Response
 
 from baskline.api.problems import problem
-from baskline.commands.common import LAMP_CAUTION
+from baskline.caution import LAMP_CAUTION
 from baskline.page.sessions import Access
 
 FOLDER: Final = Path(__file__).parent

@@ -9,11 +9,9 @@ from starlette.requests import Request
 from starlette.responses import Response
 from starlette.routing import Route
 
-from baskline.charts.bundle import bundle_path
-from baskline.charts.errors import ChartError
 from baskline.lamp_words import view_words
 from baskline.measured_words import measured, short_day
-from baskline.page.charts import WEEK_DAYS
+from baskline.page.charts import WEEK_DAYS, chart_code, chart_trouble
 from baskline.page.check_view import CheckRow, check_rows
 from baskline.page.desk import Desk
 from baskline.page.event_view import EventRow, event_rows
@@ -85,26 +83,6 @@ async def spot_page(request: Request) -> Response:
         code=chart_code(desk),
         told="",
     )
-
-
-def chart_trouble(desk: Desk) -> str:
-    """Return why no chart can be drawn here, '' if it can."""
-    from importlib.util import find_spec
-
-    try:
-        bundle_path(desk.store_file)
-    except ChartError as error:
-        return f"{error.what}. {error.remedy}"
-    return "" if find_spec("altair") else "Charts need the package altair: pip install 'baskline[charts]'"
-
-
-def chart_code(desk: Desk) -> str:
-    """Return the address of the code that draws; it differs when the code does, so it can be kept."""
-    try:
-        name = bundle_path(desk.store_file).stem
-    except ChartError:
-        return "/charts/code.js"
-    return f"/charts/code.js?v={name.rpartition('charts-')[2]}"
 
 
 def _found(store: Store, desk: Desk, spot: str, asked: date | None, *, with_checks: bool) -> SpotPage:

@@ -1,7 +1,5 @@
-"""From the configuration's plain values to the settings that the parts of the bridge take."""
+"""From the configuration's plain values to how to reach the broker and the mirror."""
 
-from firmware_host.pi_bus import PiBusSettings
-from firmware_host.ports import AUTO, PortWish
 from ingest.config.model import Config
 from ingest.mirror.settings import MirrorSettings
 from ingest.mqtt.settings import MqttSettings
@@ -48,17 +46,3 @@ def mirror_settings(config: Config) -> MirrorSettings | None:
         site=config.bridge.site,
         bridge=config.bridge.name,
     )
-
-
-def pi_bus_settings(config: Config) -> PiBusSettings | None:
-    """Return how to read this computer's own bus; None where nothing hangs on it."""
-    return None if config.pi_bus is None else PiBusSettings(**config.pi_bus.model_dump())
-
-
-def port_wishes(config: Config) -> tuple[PortWish, ...]:
-    """Return which ports to open: those of plain boards first, because their speed may differ."""
-    serial = config.serial
-    mappings = [board.mapping for board in config.boards.values() if board.mapping is not None]
-    plain = [PortWish(m.port, m.baud or serial.baud) for m in mappings if m.port is not None]
-    patterns = (AUTO,) if serial.ports == "auto" else serial.ports
-    return (*plain, *(PortWish(pattern, serial.baud) for pattern in patterns))

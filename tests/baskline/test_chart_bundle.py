@@ -9,7 +9,9 @@ import threading
 from datetime import timedelta
 from pathlib import Path
 
+import altair
 import pytest
+from jsonschema import ValidationError
 
 from baskline.charts import bundle
 from baskline.charts.bundle import bundle_beside, bundle_path
@@ -132,6 +134,15 @@ def specs(tmp_path_factory):
             "gradient": gradient_spec(gradient_drawing("Rock garden", rock, config, now_ms)),
             "calibration": calibration_spec(calibration, None),
         }
+
+
+@pytest.mark.parametrize("kind", ["day", "days", "lamp", "checks", "gradient", "calibration"])
+def test_every_chart_is_as_the_published_schema_says(specs, kind):
+    altair.LayerChart.from_dict(specs[kind])
+    wrong = json.loads(json.dumps(specs[kind]))
+    wrong["layer"][0]["mark"]["strokeWidht"] = 1
+    with pytest.raises(ValidationError):
+        altair.LayerChart.from_dict(wrong)
 
 
 @pytest.fixture(scope="module")

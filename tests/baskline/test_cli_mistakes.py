@@ -159,9 +159,8 @@ def test_damaged_readings_are_left_out_and_said_once(home):
     assert said.err.count("\n") == 1
 
 
-@pytest.mark.parametrize("package", ["altair", "vl_convert"])
-def test_a_missing_extra_says_how_to_install_it(home, package):
-    hidden = f"import sys; sys.modules[{package!r}] = None; from baskline.app import main; main()"
+def test_a_missing_extra_says_how_to_install_it(home):
+    hidden = "import sys; sys.modules['vl_convert'] = None; from baskline.app import main; main()"
     done = subprocess.run(
         [sys.executable, "-c", hidden, "day", "ledge", "--chart", "day.png"],
         cwd=home,
@@ -171,7 +170,7 @@ def test_a_missing_extra_says_how_to_install_it(home, package):
     )
     assert done.returncode == 1
     assert done.stderr.count("\n") == 1
-    assert f"drawing needs the package {package}" in done.stderr
+    assert "drawing needs the package vl_convert" in done.stderr
     assert "pip install 'baskline[charts]'" in done.stderr
 
 

@@ -4,7 +4,7 @@ import sys
 import threading
 from collections.abc import Callable
 
-from baskline.commands.common import LAMP_CAUTION
+from baskline.caution import LAMP_CAUTION
 from firmware_host.simulated.bench import PtyBench
 from tests.baskline.running import CLOCK, Daemon, Room, now_ms, until
 from tests.ingest.rig import Board, PlainBoard, every_reading

@@ -49,6 +49,17 @@ def test_the_daemon_loads_nothing_of_the_page() -> None:
     assert done.stdout == "set()\n"
 
 
+def test_the_page_loads_nothing_of_what_it_does_not_do_itself() -> None:
+    looked = (
+        "import sys, baskline.page.__main__;"
+        "from baskline.charts import checks, day, days, gradient, lamp;"
+        "print({'typer', 'paho', 'serial', 'fastapi', 'altair', 'vl_convert', 'scipy', 'rich',"
+        " 'weasyprint', 'influxdb_client', 'ingest.daemon', 'ingest.mirror.mirror'} & set(sys.modules))"
+    )
+    done = subprocess.run([sys.executable, "-c", looked], capture_output=True, text=True, check=True)
+    assert done.stdout == "set()\n"
+
+
 def test_missing_libraries_are_told_with_the_line_to_type(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("baskline.page.extra.find_spec", lambda name: None)
     with pytest.raises(PageError, match=r"pip install 'baskline\[page\]'"):

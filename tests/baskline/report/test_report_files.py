@@ -178,7 +178,7 @@ def test_without_pango_the_packages_are_named(demo, monkeypatch):
         report_pdf(*demo)
 
 
-@pytest.mark.parametrize("package", ["jinja2", "altair", "vl_convert", "weasyprint"])
+@pytest.mark.parametrize("package", ["jinja2", "vl_convert", "weasyprint"])
 def test_without_a_package_the_line_to_type_is_named(demo, monkeypatch, package):
     monkeypatch.setitem(sys.modules, package, None)
     for name in [

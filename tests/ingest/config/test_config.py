@@ -13,7 +13,7 @@ from exposure.zones import zone_band
 from firmware_host.mapped import LineMapping
 from firmware_host.ports import AUTO, PortWish
 from ingest.config import ConfigError, RulesConfig, load_config, parse_config
-from ingest.config.resolve import port_wishes
+from ingest.config.resolve_boards import port_wishes
 
 FILE = Path("room/baskline.toml")
 
