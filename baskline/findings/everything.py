@@ -2,6 +2,7 @@
 
 from collections.abc import Generator, Iterator
 from pathlib import Path
+from typing import Final
 
 from baskline.findings.boards import boards_in_store, boards_on_ports
 from baskline.findings.connections import broker, mirror, page
@@ -11,6 +12,9 @@ from calibrate.errors import KeeperError
 from ingest.config import Config, ConfigError, load_config
 from ingest.store.lock import is_held
 from ingest.store.store import Store
+
+# As the demo's own configuration calls it.
+_INVENTED: Final = ("demo", "invented-room")
 
 
 def look_at_everything(path: Path, seconds: float) -> Iterator[Finding]:
@@ -24,6 +28,15 @@ def look_at_everything(path: Path, seconds: float) -> Iterator[Finding]:
         return
     found = f"{counted(len(config.boards), 'board')}, {counted(len(config.spots), 'spot')}"
     yield Finding("configuration", str(path), True, found)
+    if (config.bridge.site, config.bridge.name) == _INVENTED:
+        yield Finding(
+            "room",
+            config.bridge.name,
+            True,
+            "the invented room of `baskline demo`, not yours",
+            "Its boards are there only while the demo runs, and its calibrations grow old, so much is to be"
+            " mended here that needs no mending; `baskline init` sets up a room of your own",
+        )
     yield from animals(config)
     yield from calibrations(config)
     running = yield from _store(config)

@@ -10,6 +10,7 @@ from baskline.guided_talk import Talk
 from calibrate.errors import KeeperError
 from calibrate.nearest import did_you_mean
 from exposure.bands import Band
+from ingest.config.fields import DistanceCm
 
 T = TypeVar("T")
 
@@ -93,15 +94,15 @@ def or_none(read: Callable[[str], T]) -> Callable[[str], T | None]:
     return lambda given: None if not given or given.casefold() in NONE_WORDS else read(given)
 
 
-def above_zero(given: str) -> float:
-    """Read a number above zero, with the keeper's comma or point."""
+def centimetres(given: str) -> float:
+    """Read a distance as the configuration would, with the keeper's comma or point."""
     try:
         number = float(given.replace(",", "."))
     except ValueError:
         raise AnswerError(f"{given!r} is no number", remedy="Write one such as 30") from None
     if not 0 < number < float("inf"):
         raise AnswerError(f"{given!r} is not above zero")
-    return number
+    return float(of_kind(DistanceCm)(str(number)))
 
 
 def a_past_day(today: date) -> Callable[[str], date]:

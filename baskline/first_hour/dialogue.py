@@ -10,7 +10,7 @@ from baskline.first_hour.asking import (
     AnswerError,
     Asking,
     a_past_day,
-    above_zero,
+    centimetres,
     of_kind,
     or_none,
     zone_or_band,
@@ -185,7 +185,7 @@ class Dialogue:
         )
         distance_cm = self._ask.ask(
             "How far is the animal's back, in cm?",
-            above_zero,
+            centimetres,
             default="30",
             why="Measure with the lamp off and cold, from the lamp to where the back will be.",
         )

@@ -24,6 +24,11 @@ KEY_IN_WORDS = "up to 32 of the letters a to z, digits and underscores, not star
 NAME_IN_WORDS = (
     "up to 32 of the letters a to z, digits, hyphens and underscores, starting with a letter or digit"
 )
+# Wider than any room needs: what is beyond was meant in another unit.
+_MOST_DISTANCE_CM = 1000.0
+_MOST_UVI = 100.0
+_MOST_HOLD_S = 86_400  # an event is about a day's light
+_MOST_FACTOR = 20
 _MQTT_LIMIT_CHARACTERS = 200  # a topic may hold 65,535 bytes; this keeps names readable in every tool
 
 
@@ -159,6 +164,25 @@ def _ports(value: object) -> Literal["auto"] | tuple[str, ...]:
     return ports
 
 
+def _distance_cm(value: float) -> float:
+    """Return a distance of a lamp; one that can only be in millimetres is refused."""
+    if value > _MOST_DISTANCE_CM:
+        wrong(
+            f"is {value:g} cm, or {value / 100:g} m, farther than a lamp hangs",
+            f"Write centimetres: {value:g} mm are {value / 10:g}",
+        )
+    return value
+
+
+def _claimed_uvi(value: float) -> float:
+    if value > _MOST_UVI:
+        wrong(
+            f"is {value:g}, more than any lamp for animals gives",
+            "Write a UV Index, such as 3.0; a number in µW/cm² is something else",
+        )
+    return value
+
+
 def _date(value: object) -> date:
     if type(value) is not date:
         wrong(f"is {shown(value)}, which is no date", "Write year, month and day without quotes")
@@ -233,3 +257,8 @@ LineField: TypeAlias = Annotated[str | int, PlainValidator(_line_field)]
 Finite: TypeAlias = Annotated[float, Field(allow_inf_nan=False)]
 NotNegative: TypeAlias = Annotated[float, Field(ge=0, allow_inf_nan=False)]
 Positive: TypeAlias = Annotated[float, Field(gt=0, allow_inf_nan=False)]
+DistanceCm: TypeAlias = Annotated[Positive, AfterValidator(_distance_cm)]
+ClaimedUvi: TypeAlias = Annotated[Positive, AfterValidator(_claimed_uvi)]
+HoldS: TypeAlias = Annotated[float, Field(ge=0, le=_MOST_HOLD_S, allow_inf_nan=False)]
+Part: TypeAlias = Annotated[float, Field(ge=0, le=1, allow_inf_nan=False)]
+Factor: TypeAlias = Annotated[float, Field(ge=0, le=_MOST_FACTOR, allow_inf_nan=False)]

@@ -14,14 +14,19 @@ from exposure.zones import zone_band
 from firmware_host.mapped import LineMapping, MappingError
 from ingest.config.fields import (
     Baud,
+    ClaimedUvi,
     Date,
+    DistanceCm,
+    Factor,
     Finite,
+    HoldS,
     Identity,
     Key,
     LampKindKey,
     LineField,
     LocalTime,
     NotNegative,
+    Part,
     PathFromFile,
     Positive,
     SensorPrefix,
@@ -90,10 +95,12 @@ class LampConfig(Table):
     label: Text | None = key("the lamp in the keeper's words", '"Tube over the meadow"', None)
     kind: LampKindKey = key("the kind of lamp", '"t5"')
     installed: Date = key("the day on which the lamp was put in", "2025-01-18")
-    distance_cm: Positive = key("the distance from the lamp to the animal's back", "30.0")
+    distance_cm: DistanceCm = key("the distance from the lamp to the animal's back in cm", "30.0")
     between: TextList = key("what the light passes through", '["mesh"]', ())
-    package_claim_uvi: Positive | None = key("the UVI that the package promises", "3.0", None)
-    package_claim_at_cm: Positive | None = key("the distance at which the package promises it", "30.0", None)
+    package_claim_uvi: ClaimedUvi | None = key("the UVI that the package promises", "3.0", None)
+    package_claim_at_cm: DistanceCm | None = key(
+        "the distance in cm at which the package promises it", "30.0", None
+    )
 
 
 class BandConfig(Table):
@@ -119,78 +126,74 @@ class BandConfig(Table):
 class RulesConfig(Table):
     """`[spot.<key>.rules]`: how this spot is judged, where it is to be judged otherwise than usual."""
 
-    k: NotNegative = key("the k for which a UVI is really over a limit, UVI - k·u", "2.5", _USUAL.k)
-    over_hold_s: NotNegative = key(
+    k: Factor = key("the k for which a UVI is really over a limit, UVI - k·u", "2.5", _USUAL.k)
+    over_hold_s: HoldS = key(
         "the seconds really over the ceiling before it is an event", "30", _USUAL.over_hold_s
     )
-    far_times: NotNegative = key(
+    far_times: Factor = key(
         "how many times the ceiling is so far over it that a shorter hold is enough", "1.5", _USUAL.far_times
     )
-    far_hold_s: NotNegative = key(
+    far_hold_s: HoldS = key(
         "the seconds so far over the ceiling before it is an event", "10", _USUAL.far_hold_s
     )
-    probably_over_hold_s: NotNegative = key(
+    probably_over_hold_s: HoldS = key(
         "the seconds over the ceiling by best estimate before it is an event",
         "600",
         _USUAL.probably_over_hold_s,
     )
-    above_hold_s: NotNegative = key(
+    above_hold_s: HoldS = key(
         "the seconds really above the band before it is an event", "3600", _USUAL.above_hold_s
     )
-    under_hold_s: NotNegative = key(
+    under_hold_s: HoldS = key(
         "the seconds really under the band before it is an event", "1800", _USUAL.under_hold_s
     )
-    k_back: NotNegative = key(
-        "the k for which a UVI is back, the limit outside UVI ± k·u", "0.5", _USUAL.k_back
-    )
-    back_hold_s: NotNegative = key("the seconds back before an event ends", "600", _USUAL.back_hold_s)
-    warm_up_s: NotNegative = key(
+    k_back: Factor = key("the k for which a UVI is back, the limit outside UVI ± k·u", "0.5", _USUAL.k_back)
+    back_hold_s: HoldS = key("the seconds back before an event ends", "600", _USUAL.back_hold_s)
+    warm_up_s: HoldS = key(
         "the seconds after coming on for which a lamp may be under the band", "900", _USUAL.warm_up_s
     )
     dark_uvi: NotNegative = key("the UVI up to which the lamp counts as off", "0.05", _USUAL.dark_uvi)
-    lit_hold_s: NotNegative = key(
-        "the seconds over that before the lamp counts as on", "120", _USUAL.lit_hold_s
-    )
-    dark_hold_s: NotNegative = key(
+    lit_hold_s: HoldS = key("the seconds over that before the lamp counts as on", "120", _USUAL.lit_hold_s)
+    dark_hold_s: HoldS = key(
         "the seconds under that before the lamp counts as off", "600", _USUAL.dark_hold_s
     )
-    lamp_late_s: NotNegative = key(
+    lamp_late_s: HoldS = key(
         "the seconds for which a lamp may be dark by day or lit at night", "300", _USUAL.lamp_late_s
     )
     flicker_times: Annotated[int, Field(ge=2)] = key(
         "how many returns from dark within the window are flicker", "6", _USUAL.flicker_times
     )
-    flicker_window_s: NotNegative = key(
+    flicker_window_s: HoldS = key(
         "the seconds within which returns from dark are counted", "1800", _USUAL.flicker_window_s
     )
-    sensor_hold_s: NotNegative = key(
+    sensor_hold_s: HoldS = key(
         "the seconds for which a sensor must report a fault before it is an event",
         "300",
         _USUAL.sensor_hold_s,
     )
-    stuck_hold_s: NotNegative = key(
+    stuck_hold_s: HoldS = key(
         "the seconds for which a lit spot's UVI may be the same to the last digit",
         "43200",
         _USUAL.stuck_hold_s,
     )
     dose_low_uvi_h: NotNegative | None = key("the least dose of a day in UVI·h", "8.0", None)
     dose_high_uvi_h: NotNegative | None = key("the greatest dose of a day in UVI·h", "30.0", None)
-    dose_low_part: NotNegative = key(
+    dose_low_part: Part = key(
         "the part of its usual dose under which a day is out of the ordinary", "0.5", _USUAL.dose_low_part
     )
-    dose_high_part: NotNegative = key(
+    dose_high_part: Factor = key(
         "the part of its usual dose over which a day is out of the ordinary", "2.0", _USUAL.dose_high_part
     )
-    dose_coverage: NotNegative = key(
+    dose_coverage: Part = key(
         "the part of a day's light that must have been seen to judge its dose", "0.8", _USUAL.dose_coverage
     )
     lamp_notice_days: NotNegative = key(
         "how many days ahead a rising or fading lamp is told", "60", _USUAL.lamp_notice_days
     )
-    step_part: NotNegative = key(
+    step_part: Part = key(
         "the part by which the level must change from one day to the next", "0.2", _USUAL.step_part
     )
-    slow_times: NotNegative = key(
+    slow_times: Factor = key(
         "how many times its usual time to warm up makes a lamp slow", "3.0", _USUAL.slow_times
     )
     calibration_notice_days: NotNegative = key(

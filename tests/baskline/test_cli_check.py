@@ -11,6 +11,7 @@ from pathlib import Path
 
 import pytest
 
+from baskline.scenario import build
 from firmware_host.clock import SystemClock
 from ingest.store.migrations import MIGRATIONS
 from ingest.store.outbox import OutgoingMessage
@@ -285,3 +286,12 @@ def test_beside_a_running_daemon_a_board_that_fell_silent_long_ago_is_found(tmp_
     with daemon(home):
         _, wrong, _ = check(home)
     assert wrong["board", "rock-1"]["what"] == "last heard 2025-05-17 21:50:00 UTC"
+
+
+def test_the_demos_room_is_said_to_be_invented_before_anything_is_to_be_mended(tmp_path):
+    scenario = build(tmp_path, 1)
+    said = said_here("check", "--seconds", 1, "-c", scenario.config_file, folder=tmp_path)
+    assert said.code == 1
+    lines = said.out.splitlines()
+    assert lines[1].startswith("note  room invented-room: the invented room of `baskline demo`, not yours")
+    assert "MEND  board stone-1: not heard" in said.out

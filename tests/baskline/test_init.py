@@ -184,6 +184,7 @@ def test_without_a_board_it_writes_what_it_can_and_says_to_flash_one(tmp_path):
         ("Since when", "2999-01-01", "2025-01-01", "still to come"),
         ("Since when", "yesterday", "2025-01-01", "is no date"),
         ("How far", "nan", "30", "not above zero"),
+        ("How far", "3200", "32", "3200 mm are 320"),
         ("Is there mesh", "perhaps", "n", "neither yes nor no"),
         ("MQTT", "my broker", "broker.lan:1884", "which is no host"),
         ("MQTT", "broker.lan:99999", "broker.lan", "is no port"),
