@@ -1,13 +1,15 @@
 """The keeper's local days as UTC bounds, daylight-saving changes included."""
 
+import re
 from dataclasses import dataclass
-from datetime import UTC, date, datetime, timedelta
+from datetime import UTC, date, datetime, time, timedelta
 from functools import lru_cache
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from calibrate.errors import KeeperError
 
 HOUR_MS = 3_600_000
+_CLOCK = re.compile(r"([01]\d|2[0-3]):[0-5]\d", re.ASCII)
 
 
 class DayError(KeeperError):
@@ -104,6 +106,13 @@ def local_minute(utc_ms: int, time_zone: str) -> float:
     """Return what the local clock shows at a moment, in minutes since its midnight."""
     shown = datetime.fromtimestamp(utc_ms / 1000, _zone(time_zone))
     return shown.hour * 60 + shown.minute + shown.second / 60
+
+
+def clock_of(text: str) -> time:
+    """Return a time of the day written as 08:30; `ValueError` for anything else."""
+    if _CLOCK.fullmatch(text) is None:
+        raise ValueError("write a time of the day as 08:30")
+    return time.fromisoformat(text)
 
 
 def iso_local(utc_ms: int, time_zone: str) -> str:

@@ -6,11 +6,12 @@ from typing import Annotated, Any, Final
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, WithJsonSchema
 
+from exposure.days import clock_of
+
 _RFC_3339: Final = re.compile(
     r"(\d{4})-(\d\d)-(\d\d)[Tt ](\d\d):(\d\d):(\d\d)(\.\d+)?(?:[Zz]|([+-])(\d\d):(\d\d))", re.ASCII
 )
 _DATE: Final = re.compile(r"\d{4}-\d\d-\d\d", re.ASCII)
-_CLOCK: Final = re.compile(r"([01]\d|2[0-3]):[0-5]\d", re.ASCII)
 FIRST_DAY: Final = date(1970, 1, 1)
 LAST_DAY: Final = date(2999, 12, 31)
 _EPOCH: Final = datetime(1970, 1, 1, tzinfo=UTC)
@@ -56,9 +57,7 @@ def _day(text: Any) -> date:
 
 
 def _clock(text: Any) -> time:
-    if not isinstance(text, str) or _CLOCK.fullmatch(text) is None:
-        raise ValueError("write a time of the day as 08:30")
-    return time.fromisoformat(text)
+    return clock_of(text if isinstance(text, str) else "")
 
 
 # In requests.

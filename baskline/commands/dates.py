@@ -1,9 +1,8 @@
 """Days and months as a keeper types them, and the day that is meant when none is typed."""
 
-import re
 from datetime import date, time
 from pathlib import Path
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING
 
 import typer
 
@@ -12,9 +11,6 @@ from calibrate.errors import KeeperError
 if TYPE_CHECKING:
     from ingest.config import Config
     from ingest.store.store import Store
-
-
-_CLOCK: Final = re.compile(r"([01]\d|2[0-3]):[0-5]\d", re.ASCII)
 
 
 class NothingStoredError(KeeperError):
@@ -50,16 +46,20 @@ def date_of(text: str | None, option: str) -> date | None:
 
 def time_of(text: str | None, option: str) -> tuple[date | None, time | None]:
     """Return a day typed as 2025-05-17 and the time in 2025-05-17T08:30; None for what was not typed."""
+    from exposure.days import clock_of
+
     if text is None:
         return None, None
     day, with_time, clock = text.replace(" ", "T").partition("T")
     if not with_time:
         return date_of(day, option), None
-    if _CLOCK.fullmatch(clock) is None:
+    try:
+        at = clock_of(clock)
+    except ValueError:
         raise typer.BadParameter(
             f"{text!r} is no day with a time: write it as 2025-05-17T08:30", param_hint=option
-        )
-    return date_of(day, option), time.fromisoformat(clock)
+        ) from None
+    return date_of(day, option), at
 
 
 def month_of(text: str | None, option: str) -> date | None:
