@@ -81,6 +81,8 @@ def note_lamp_change(
             where=f"lamp {lamp}",
             remedy=f"Write one line of at most {MOST_NOTE_CHARACTERS} characters",
         )
+    # Read before, so that a daemon need not wait for it with what it has to write.
+    moment = None if at_ms is None else _moment(store, config, lamp, day, at_ms)
     with store.transaction():
         for known in store.lamp_changes.of(lamp):
             if (known.day, known.what) == (day, what) and not known.withdrawn and _is_same(known, at_ms):
@@ -89,7 +91,6 @@ def note_lamp_change(
                     where=f"lamp {lamp}",
                     remedy="Withdraw that one first if its note is wrong",
                 )
-        moment = None if at_ms is None else _moment(store, config, lamp, day, at_ms)
         return store.lamp_changes.add(lamp, day, what, note, now_ms, moment)
 
 

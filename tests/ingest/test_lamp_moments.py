@@ -6,8 +6,10 @@ from pathlib import Path
 import pytest
 
 from calibrate.errors import KeeperError
+from calibrate.samples import Samples
 from exposure.days import local_time_ms
 from ingest.day_records import DayRecords
+from ingest.history import History
 from ingest.lamp_acts import note_lamp_change, withdraw_lamp_change
 from ingest.lamp_views import LampView, lamp_view
 from ingest.store.lamp_changes import LampChange, LampChangeKind
@@ -188,3 +190,18 @@ def test_each_spot_that_a_lamp_lights_has_seen_its_own_hours(tmp_path: Path) -> 
         assert change.moment is not None
         assert set(change.moment.before) == {"ledge", "log"}
         assert change.moment.before["log"].coverage == 0
+
+
+def test_what_was_seen_by_then_is_read_while_a_daemon_may_write(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    samples = History.samples
+    with filled(tmp_path / "s.db") as store, Store.open(tmp_path / "s.db") as daemon:
+
+        def meanwhile(self: History, spot: str, from_ms: int, to_ms: int) -> Samples:
+            daemon.cursors.set("mirror", 7)
+            return samples(self, spot, from_ms, to_ms)
+
+        monkeypatch.setattr(History, "samples", meanwhile)
+        noted(store, LampChangeKind.LAMP, YESTERDAY, time(12, 0))
+        assert store.cursors.get("mirror") == 7
