@@ -142,9 +142,9 @@ class DaySeen:
 
     def _add_pieces(self, pieces: Segments) -> None:
         from_ms = self._bounds.start_ms if self._seen_to_ms is None else self._seen_to_ms
-        self._note_gap(from_ms, int(pieces.start_ms[0]))
+        self._gaps += self._gap(from_ms, int(pieces.start_ms[0]))
         for at in np.flatnonzero(pieces.start_ms[1:] - pieces.end_ms[:-1] > self._max_gap_s * 1000).tolist():
-            self._note_gap(int(pieces.end_ms[at]), int(pieces.start_ms[at + 1]))
+            self._gaps += self._gap(int(pieces.end_ms[at]), int(pieces.start_ms[at + 1]))
         self._seen_to_ms = int(pieces.end_ms[-1])
         self._seen_ms += int((pieces.end_ms - pieces.start_ms).sum())
         received = dose_of(pieces)
@@ -154,21 +154,21 @@ class DaySeen:
         known = self.threshold_uvi
         self.threshold_uvi = threshold_uvi if known is None else min(known, threshold_uvi)
 
-    def _note_gap(self, from_ms: int, to_ms: int) -> None:
-        if to_ms - from_ms > self._max_gap_s * 1000:
-            self._gaps.append(Gap(from_ms, to_ms))
+    def _gap(self, from_ms: int, to_ms: int) -> tuple[Gap, ...]:
+        """Return that time as a gap if it is long enough to be one."""
+        return (Gap(from_ms, to_ms),) if to_ms - from_ms > self._max_gap_s * 1000 else ()
 
     def profile(self, light: Light | None) -> DayProfile:
         """Return the profile once all has been taken in; `light` None where no piece was seen."""
         bounds = self._bounds
-        self._note_gap(bounds.start_ms if self._seen_to_ms is None else self._seen_to_ms, bounds.end_ms)
+        unseen_ms = bounds.start_ms if self._seen_to_ms is None else self._seen_to_ms
         profile = DayProfile(
             bounds=bounds,
             band=self._band,
             max_gap_s=self._max_gap_s,
             coverage=float(self._seen_ms) / (bounds.end_ms - bounds.start_ms),
             at_least=self._at_least,
-            gaps=tuple(self._gaps),
+            gaps=(*self._gaps, *self._gap(unseen_ms, bounds.end_ms)),
             flag_hours=self._flags.hours(),
         )
         if self._peak is not None:
@@ -220,6 +220,7 @@ class FlagHours:
         if self._last is not None:
             last_ms, flags = self._last
             self._count(Flag(flags), min(self._end_ms - last_ms, self._most_ms))
+            self._last = None
         return {str(flag.name).lower(): self._set_ms[flag] / HOUR_MS for flag in Flag if flag in self._set_ms}
 
 

@@ -15,7 +15,7 @@ from exposure.bands import Band
 from exposure.day_parts import day_in_parts
 from exposure.days import day_bounds
 from exposure.lamp_days import lamp_day
-from exposure.profile import day_profile
+from exposure.profile import DaySeen, day_profile
 
 BOUNDS = day_bounds(date(2026, 3, 1), "UTC")
 BAND = Band(1.0, 2.6, 4.0)
@@ -108,3 +108,9 @@ def test_parts_of_one_sample_each_give_the_same_day() -> None:
 
 def test_a_day_of_which_nothing_was_seen_is_none() -> None:
     assert returned(day_in_parts(list, BAND, BOUNDS)) is None
+
+
+def test_asking_for_the_profile_twice_gives_the_same() -> None:
+    seen = DaySeen(BAND, BOUNDS, 180.0)
+    seen.add(a_day(3, 61_000, 8, 2))
+    assert seen.profile(None) == seen.profile(None)
