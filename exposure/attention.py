@@ -9,10 +9,8 @@ from typing import Final
 
 from exposure.attention_settings import AttentionSettings
 from exposure.days import local_date, local_minute, local_time_ms
-from exposure.events import Event, EventKind, Severity
+from exposure.events import GRAVEST_FIRST, Event, EventKind, Severity
 from exposure.kinds import KINDS
-
-_GRAVITY: Final = {Severity.NOW: 0, Severity.TODAY: 1, Severity.NOTE: 2}
 
 
 class Why(StrEnum):
@@ -168,7 +166,9 @@ class _Moment:
             self._notice(why, kind, sorted(events, key=lambda event: event.opened_ms), escalated=escalated)
             for (why, kind, escalated), events in self._groups.items()
         ]
-        notices.sort(key=lambda each: (not each.urgent, _GRAVITY[each.events[0].severity], each.title))
+        notices.sort(
+            key=lambda each: (not each.urgent, GRAVEST_FIRST.index(each.events[0].severity), each.title)
+        )
         return Attention(tuple(notices), self._told, self._next_ms)
 
     def _judge_closed(self, event: Event, before: Told | None) -> None:

@@ -49,10 +49,10 @@ class Severity(StrEnum):
 
     def is_graver_than(self, other: "Severity") -> bool:
         """Return whether somebody should look sooner."""
-        return _GRAVEST_FIRST.index(self) < _GRAVEST_FIRST.index(other)
+        return GRAVEST_FIRST.index(self) < GRAVEST_FIRST.index(other)
 
 
-_GRAVEST_FIRST = (Severity.NOW, Severity.TODAY, Severity.NOTE)
+GRAVEST_FIRST = (Severity.NOW, Severity.TODAY, Severity.NOTE)
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,13 +6,12 @@ from typing import Final
 from zoneinfo import ZoneInfo
 
 from baskline.page.spot_view import moment_words
-from exposure.events import Event, Severity
+from exposure.events import GRAVEST_FIRST, Event, Severity
 from exposure.kinds import KINDS
 from exposure.wording import duration_text
 from ingest.config import Config
 
 SEVERITY_WORDS: Final = {Severity.NOW: "Now", Severity.TODAY: "Today", Severity.NOTE: "Note"}
-_GRAVEST_FIRST: Final = (Severity.NOW, Severity.TODAY, Severity.NOTE)
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,7 +67,7 @@ def event_rows(events: Iterable[Event], config: Config, now_ms: int) -> list[Eve
 def gravest_first(events: Iterable[Event]) -> list[Event]:
     """Return events by how soon somebody should look, then oldest first."""
     return sorted(
-        events, key=lambda event: (_GRAVEST_FIRST.index(event.severity), event.opened_ms, event.identity)
+        events, key=lambda event: (GRAVEST_FIRST.index(event.severity), event.opened_ms, event.identity)
     )
 
 

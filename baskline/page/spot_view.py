@@ -8,7 +8,7 @@ from baskline.measured_words import measured
 from baskline.wording import FLAG_WORDS, clock_time
 from calibrate.samples import AT_LEAST, VALUELESS, Flag
 from exposure.days import local_date
-from exposure.events import Event, Severity
+from exposure.events import GRAVEST_FIRST, Event, Severity
 from exposure.place import Place
 from exposure.wording import duration_text
 from ingest.config import Config
@@ -23,7 +23,6 @@ PLACE_WORDS: Final = {
     Place.DARK: "lamp off",
     Place.UNKNOWN: "not known",
 }
-_GRAVEST_FIRST: Final = (Severity.NOW, Severity.TODAY, Severity.NOTE)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -172,7 +171,7 @@ def _dose_words(spot: SpotNow) -> str:
 
 def _event_views(room: RoomNow, spot: SpotNow, zone: ZoneInfo) -> list[EventView]:
     def rank(event: Event) -> tuple[int, int]:
-        return _GRAVEST_FIRST.index(event.severity), event.opened_ms
+        return GRAVEST_FIRST.index(event.severity), event.opened_ms
 
     return [
         EventView(
