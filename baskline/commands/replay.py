@@ -49,7 +49,7 @@ def replay(
         raise StoreError(
             "this is the configured store, which holds what was heard live",
             where=str(store),
-            remedy="Name another file for --store.",
+            remedy="Name another file for --store",
         )
     calibrations = read_calibrations(configured)
     words = console(quiet=as_json)

@@ -105,7 +105,7 @@ class Assignments:
                 raise StoreError(
                     f"there is no generation {generation} of assignments that could be withdrawn",
                     where=str(self._database.path),
-                    remedy="See the generations in the history of the spot.",
+                    remedy="See the generations in the history of the spot",
                 )
             self._mark_dirty(records)
             self._database.execute("UPDATE assignment SET withdrawn = 1 WHERE generation = ?", (generation,))

@@ -20,7 +20,7 @@ class Calibrations:
                 raise StoreError(
                     f"another calibration is stored under the identity {identity}",
                     where=str(self._database.path),
-                    remedy="An identity is made from the content; let the program make it, never a person.",
+                    remedy="An identity is made from the content; let the program make it, never a person",
                 )
             self._database.execute("INSERT INTO calibration VALUES (?, ?)", (identity, toml_text))
 

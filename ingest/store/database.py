@@ -62,7 +62,7 @@ class Database:
             raise StoreError(
                 "this file system cannot hold a store: it lacks what SQLite's write-ahead log needs",
                 where=str(self.path),
-                remedy="Keep the store on a local disk.",
+                remedy="Keep the store on a local disk",
             )
         for setting in _FOR_WRITING:
             self.execute(f"PRAGMA {setting}")

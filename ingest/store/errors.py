@@ -56,7 +56,7 @@ def read_only_disk(path: Path) -> StoreError | None:
     return StoreError(
         "the store's disk can only be read",
         where=str(path),
-        remedy="The system often makes a card so at its end: copy the store from it, and put in a new one.",
+        remedy="The system often makes a card so at its end: copy the store from it, and put in a new one",
     )
 
 
@@ -68,4 +68,4 @@ def said_plainly(error: sqlite3.Error, path: Path) -> StoreError:
     for known, (what, remedy) in _SAID.items():
         if name.startswith(known):
             return StoreError(what, where=str(path), remedy=remedy)
-    return StoreError(f"the store refused: {error}", where=str(path), remedy="Please report this.")
+    return StoreError(f"the store refused: {error}", where=str(path), remedy="Please report this")

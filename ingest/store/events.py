@@ -141,7 +141,7 @@ class Events:
             raise StoreError(
                 f"there is no event {identity!r}",
                 where=str(self._database.path),
-                remedy="See the events and their identities with `baskline events`.",
+                remedy="See the events and their identities with `baskline events`",
             )
         return known
 

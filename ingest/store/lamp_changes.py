@@ -97,7 +97,7 @@ class LampChanges:
                 raise StoreError(
                     f"there is no change {change_id} of a lamp that could be withdrawn",
                     where=str(self._database.path),
-                    remedy="See the changes and their numbers with `baskline lamps`.",
+                    remedy="See the changes and their numbers with `baskline lamps`",
                 )
             self._database.execute("UPDATE lamp_change SET withdrawn = 1 WHERE change_id = ?", (change_id,))
         return replace(_change(*row), withdrawn=True)

@@ -35,7 +35,7 @@ class WriterLock:
             raise StoreError(
                 f"cannot make the lock file: {error.strerror}",
                 where=str(self._path),
-                remedy="Give this user the right to write in the folder of the store.",
+                remedy="Give this user the right to write in the folder of the store",
             ) from error
         try:
             fcntl.fcntl(fd, fcntl.F_OFD_SETLK, _whole_file(fcntl.F_WRLCK))
@@ -45,14 +45,14 @@ class WriterLock:
             raise StoreError(
                 f"another daemon is writing to this store{f' (process {holder})' if holder else ''}",
                 where=str(self._store_path),
-                remedy="Stop that one first, or give this one a store of its own.",
+                remedy="Stop that one first, or give this one a store of its own",
             ) from error
         except OSError as error:
             os.close(fd)
             raise StoreError(
                 f"this file system cannot lock files: {error.strerror}",
                 where=str(self._path),
-                remedy="Keep the store on a local disk.",
+                remedy="Keep the store on a local disk",
             ) from error
         os.ftruncate(fd, 0)
         os.pwrite(fd, f"{os.getpid()}\n".encode(), 0)
@@ -78,7 +78,7 @@ def is_held(store_path: Path) -> bool:
         raise StoreError(
             f"cannot look at the lock file: {error.strerror}",
             where=f"{store_path}.lock",
-            remedy="Be the daemon's user, or change the file's rights.",
+            remedy="Be the daemon's user, or change the file's rights",
         ) from error
     try:
         answer = fcntl.fcntl(fd, fcntl.F_OFD_GETLK, _whole_file(fcntl.F_WRLCK))

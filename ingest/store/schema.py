@@ -18,13 +18,13 @@ def version_of(database: Database) -> int:
         raise StoreError(
             "this SQLite database belongs to something else",
             where=str(database.path),
-            remedy="Name another file for the store.",
+            remedy="Name another file for the store",
         )
     if version > len(MIGRATIONS):
         raise StoreError(
             f"this store has format {version}, and this program knows formats up to {len(MIGRATIONS)}",
             where=str(database.path),
-            remedy="Install the newer version that wrote it; the store was left as it is.",
+            remedy="Install the newer version that wrote it; the store was left as it is",
         )
     return int(version)
 

@@ -74,7 +74,7 @@ class Store:
                 raise StoreError(
                     f"this store has format {version}, and reading it needs format {len(MIGRATIONS)}",
                     where=str(path),
-                    remedy="Start the daemon once: it brings the store up to date.",
+                    remedy="Start the daemon once: it brings the store up to date",
                 )
         except BaseException:
             database.close()
@@ -115,17 +115,17 @@ def _check_place(path: Path, *, read_only: bool) -> None:
     """Refuse what SQLite would refuse in words that help nobody."""
     where = str(path)
     if not path.parent.is_dir():
-        raise StoreError(f"there is no folder {path.parent}", where=where, remedy="Make it, or name another.")
+        raise StoreError(f"there is no folder {path.parent}", where=where, remedy="Make it, or name another")
     if path.is_dir():
-        raise StoreError("this is a folder", where=where, remedy="Name a file in it.")
+        raise StoreError("this is a folder", where=where, remedy="Name a file in it")
     if path.exists() and not os.access(path, os.R_OK if read_only else os.R_OK | os.W_OK):
         right = "read" if read_only else "read and write"
         raise read_only_disk(path) or StoreError(
             f"this user may not {right} the store",
             where=where,
-            remedy="Be the daemon's user, or change its rights.",
+            remedy="Be the daemon's user, or change its rights",
         )
     if read_only and not path.exists():
         raise StoreError(
-            "there is no store yet", where=where, remedy="Start the daemon first, or name another file."
+            "there is no store yet", where=where, remedy="Start the daemon first, or name another file"
         )
