@@ -111,9 +111,10 @@ async def report(request: Request) -> Response:
     desk: Desk = request.app.state.desk
     asked = request.query_params
     try:
-        month = date.fromisoformat(f"{asked.get('month', '')}-01")
-    except ValueError:
+        month = asked_day(f"{asked.get('month', '')}-01")
+    except AskedError:
         raise AskedError("that is no month", remedy="Choose one on the page Downloads") from None
+    assert month is not None
     ending = {"html": ".html", "pdf": ".pdf"}.get(asked.get("form", "pdf"))
     if ending is None:
         raise AskedError("a report is HTML or PDF", remedy="Choose one of them")

@@ -87,6 +87,7 @@ def test_a_table_of_all_spots_is_called_so_and_events_of_one_are_of_that(visitor
         ("/downloads/day.csv?spot=slat", 404, "There is no spot"),
         ("/downloads/day.csv?spot=slate&day=x", 422, "is no day"),
         ("/downloads/report?month=2025-13", 422, "no month"),
+        ("/downloads/report?month=9999-12", 422, "no month"),
         ("/downloads/report?month=2025-05&form=exe", 422, "A report is HTML or PDF"),
         ("/downloads/report?month=2025-05&enclosure=x", 404, "There is no enclosure"),
         ("/downloads/report?month=2020-05", 404, "No report: there are no readings of May 2020"),
