@@ -3,9 +3,8 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
+from statistics import median
 from typing import Final
-
-import numpy as np
 
 from exposure.days import local_minute
 from exposure.lamp_days import LampDay
@@ -50,12 +49,12 @@ class Compared:
 
 def usual_of(values: Sequence[float | None]) -> Usual | None:
     """Return what is usual among these values; None with fewer than `LEAST_DAYS` known ones."""
-    known = np.array([value for value in values if value is not None], float)
+    known = [value for value in values if value is not None]
     if len(known) < LEAST_DAYS:
         return None
-    median = float(np.median(known))
-    scatter = 1.4826 * float(np.median(np.abs(known - median)))
-    return Usual(median, scatter, len(known))
+    middle = float(median(known))
+    scatter = 1.4826 * median(abs(value - middle) for value in known)
+    return Usual(middle, scatter, len(known))
 
 
 def day_figures(profile: DayProfile, lamp: LampDay | None = None) -> Mapping[str, float | None]:

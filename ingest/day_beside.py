@@ -10,7 +10,6 @@ from exposure.usual import USUAL_DAYS, Compared, compare_day, day_figures
 from ingest.config import Config
 from ingest.day import SpotDay
 from ingest.day_records import DayRecords
-from ingest.store.store import Store
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,10 +25,10 @@ class DayBeside:
     verdict: DoseVerdict | None
 
 
-def day_beside(store: Store, config: Config, shown: SpotDay, now_ms: int) -> DayBeside:
+def day_beside(records: DayRecords, config: Config, shown: SpotDay, now_ms: int) -> DayBeside:
     """Return a spot's day beside the 30 before it."""
     day = shown.bounds.date
-    known = DayRecords(store, config).of(shown.spot, day - timedelta(days=USUAL_DAYS), day)
+    known = records.of(shown.spot, day - timedelta(days=USUAL_DAYS), day)
     figures = {record.date: day_figures(record.profile, record.lamp) for record in known}
     before = [record.profile for record in known if record.date < day]
     is_over = now_ms >= shown.bounds.end_ms

@@ -49,10 +49,12 @@ class SeenLamp:
 class DayRecords:
     """The days of the spots of one configuration."""
 
-    def __init__(self, store: Store, config: Config) -> None:
+    def __init__(self, store: Store, config: Config, *, for_one_look: bool = False) -> None:
+        """Read from `store`; `for_one_look`: what was derived stands for as long as this object."""
         self._store = store
         self._config = config
         self._history = History(store)
+        self._derived: dict[tuple[str, date], DayRecord | None] | None = {} if for_one_look else None
 
     def of(self, spot: str, first: date, last: date) -> list[DayRecord]:
         """Return the days from `first` to `last`, both included, in order.
@@ -166,7 +168,12 @@ class DayRecords:
             )
 
     def _derive(self, spot: str, bounds: DayBounds, spans: Sequence[AssignedSpan]) -> DayRecord | None:
-        return _last(self._making(spot, bounds, spans))
+        if self._derived is None:
+            return _last(self._making(spot, bounds, spans))
+        key = spot, bounds.date
+        if key not in self._derived:
+            self._derived[key] = _last(self._making(spot, bounds, spans))
+        return self._derived[key]
 
     def _making(
         self, spot: str, bounds: DayBounds, spans: Sequence[AssignedSpan], calibration: str | None = None

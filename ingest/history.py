@@ -2,6 +2,8 @@
 
 from collections.abc import Sequence
 from dataclasses import replace
+from functools import lru_cache
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,6 +17,7 @@ from ingest.store.batch import StampedBatch
 from ingest.store.errors import StoreError
 from ingest.store.store import Store
 
+_KEPT: Final = 64
 NO_SAMPLES = Samples(np.empty(0, np.int64), np.empty(0), np.empty(0), np.empty(0, np.uint32))
 
 
@@ -72,10 +75,14 @@ class History:
                     f"calibration {identity} is not in the store",
                     remedy="Restore the store from a backup; raw readings are not affected",
                 )
-            known = self._calibrations[identity] = parse_calibration(
-                text, where=f"calibration {identity} in the store"
-            )
+            known = self._calibrations[identity] = _read(text, f"calibration {identity} in the store")
         return known
+
+
+# A page asks for the same few with each request.
+@lru_cache(_KEPT)
+def _read(text: str, where: str) -> Calibration:
+    return parse_calibration(text, where=where)
 
 
 def _some(batch: StampedBatch, wanted: NDArray[np.bool_]) -> StampedBatch:

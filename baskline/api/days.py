@@ -50,7 +50,7 @@ async def day(
             time_zone=config.bridge.time_zone,
             band_now=configured.band(),
         )
-        return day_fields(shown, day_beside(store, config, shown, desk.now_ms))
+        return day_fields(shown, day_beside(DayRecords(store, config), config, shown, desk.now_ms))
 
     try:
         return SpotDay.model_validate(await desk.read(found))

@@ -106,6 +106,7 @@ def _day(
     from exposure.days import local_date
     from ingest.day import spot_day
     from ingest.day_beside import day_beside
+    from ingest.day_records import DayRecords
     from ingest.store.store import Store
 
     if spot not in config.spots:
@@ -126,4 +127,4 @@ def _day(
                 )
             wanted = local_date(newest_ms, time_zone)
         shown = spot_day(kept, spot, wanted, board=board, time_zone=time_zone, band_now=configured.band())
-        return shown, day_beside(kept, config, shown, now_ms)
+        return shown, day_beside(DayRecords(kept, config), config, shown, now_ms)

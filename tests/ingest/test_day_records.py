@@ -190,6 +190,18 @@ def test_a_late_reading_just_beyond_midnight_counts_for_both_days(tmp_path: Path
         assert known(store) == afresh(store)
 
 
+def test_one_look_derives_a_day_once_and_the_next_look_anew(tmp_path: Path) -> None:
+    with opened(tmp_path / "s.db") as store:
+        store.readings.append([readings(steady, BEGAN_MS, BEGAN_MS + HOUR_MS)])
+        look, watching = DayRecords(store, config(), for_one_look=True), DayRecords(store, config())
+        before = look.of("ledge", FIRST, FIRST)
+        assert watching.of("ledge", FIRST, FIRST) == before
+        store.readings.append([readings(steady, BEGAN_MS + HOUR_MS, BEGAN_MS + 2 * HOUR_MS, boot=2)])
+        assert look.of("ledge", FIRST, FIRST) == before
+        assert look.lamps("ledge", FIRST, FIRST)[0].day == before[0].lamp
+        assert watching.of("ledge", FIRST, FIRST) == known(store, FIRST, FIRST) != before
+
+
 def test_what_was_made_of_readings_that_are_forgotten_stays_whatever_is_recalibrated(
     tmp_path: Path,
 ) -> None:
