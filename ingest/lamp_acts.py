@@ -13,7 +13,7 @@ from exposure.lamp_days import lamp_day
 from ingest.config import Config
 from ingest.history import History
 from ingest.store.day_rows import AROUND_MS
-from ingest.store.lamp_changes import LampChange, LampChangeKind, Moment, SeenBefore
+from ingest.store.lamp_changes import ChangeMoment, LampChange, LampChangeKind, SeenBefore
 from ingest.store.store import Store
 
 MOST_NOTE_CHARACTERS: Final = 500
@@ -101,7 +101,7 @@ def _is_same(known: LampChange, at_ms: int | None) -> bool:
     return abs(known.moment.at_ms - at_ms) < _SAME_MS
 
 
-def _moment(store: Store, config: Config, lamp: str, day: date, at_ms: int) -> Moment:
+def _moment(store: Store, config: Config, lamp: str, day: date, at_ms: int) -> ChangeMoment:
     """Return a moment, with what each spot saw of the lamp on that day by then: later it may be forgotten."""
     zone = config.bridge.time_zone
     history = History(store)
@@ -113,7 +113,7 @@ def _moment(store: Store, config: Config, lamp: str, day: date, at_ms: int) -> M
             samples = history.samples(spot, whole.start_ms - AROUND_MS, at_ms + AROUND_MS)
             seen = lamp_day(samples, replace(whole, end_ms=at_ms))
             before[spot] = SeenBefore(seen.hours_on, seen.coverage)
-    return Moment(at_ms, iso_local(at_ms, zone)[11:16], before)
+    return ChangeMoment(at_ms, iso_local(at_ms, zone)[11:16], before)
 
 
 def withdraw_lamp_change(store: Store, config: Config, lamp: str, change_id: int) -> LampChange:

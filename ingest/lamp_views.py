@@ -11,7 +11,7 @@ from exposure.lamps import LampReport, lamp_report
 from ingest.config import Config
 from ingest.config.places import LampConfig
 from ingest.day_records import DayRecords
-from ingest.store.lamp_changes import LampChange, LampChangeKind, Moment, SeenBefore
+from ingest.store.lamp_changes import ChangeMoment, LampChange, LampChangeKind, SeenBefore
 from ingest.store.store import Store
 
 _MOSTLY_SEEN = 0.9
@@ -24,7 +24,7 @@ class Since:
     """Since when something is so: a local day, and the moment on it where that is known."""
 
     day: date
-    moment: Moment | None = None
+    moment: ChangeMoment | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -29,7 +29,7 @@ class SeenBefore:
 
 
 @dataclass(frozen=True, slots=True)
-class Moment:
+class ChangeMoment:
     """When on its day a lamp was changed: `clock` is what the keeper's clock showed, `before` is by spot."""
 
     at_ms: int
@@ -51,7 +51,7 @@ class LampChange:
     note: str
     recorded_ms: int
     withdrawn: bool = False
-    moment: Moment | None = None
+    moment: ChangeMoment | None = None
 
 
 class LampChanges:
@@ -67,7 +67,7 @@ class LampChanges:
         what: LampChangeKind,
         note: str,
         recorded_ms: int,
-        moment: Moment | None = None,
+        moment: ChangeMoment | None = None,
     ) -> LampChange:
         """Store a change; return it."""
         at_ms, clock, before = None, "", "{}"
@@ -129,7 +129,7 @@ def _change(
     moment = None
     if at_ms is not None:
         seen = {spot: SeenBefore(*each) for spot, each in json.loads(before).items()}
-        moment = Moment(at_ms, clock, seen)
+        moment = ChangeMoment(at_ms, clock, seen)
     return LampChange(
         change_id,
         lamp,

@@ -28,7 +28,7 @@ from ingest.history import History
 from ingest.store.assignments import Assignment
 from ingest.store.batch import CLOCK_UNSURE_MARK, StampedBatch
 from ingest.store.checks import CheckRecord
-from ingest.store.lamp_changes import LampChangeKind
+from ingest.store.lamp_changes import ChangeMoment, LampChangeKind
 from ingest.store.store import Store
 from ingest.summaries import Summariser
 from tests.baskline.making import VIENNA, fill, half_sine, room
@@ -53,7 +53,8 @@ def filled(tmp_path_factory):
         store.assignments.record(Assignment("ledge", held.board, "", "", "halogen", held.band), noon_ms)
         store.checks.add(check(noon_ms))
         store.lamp_changes.add("tube", DAY, LampChangeKind.MESH, "finer, 2 mm", noon_ms)
-        store.lamp_changes.add("tube", date(2025, 5, 18), LampChangeKind.OTHER, "", noon_ms)
+        moment = ChangeMoment(noon_ms + 86_400_000, "12:00")
+        store.lamp_changes.add("tube", date(2025, 5, 18), LampChangeKind.OTHER, "", noon_ms, moment)
     with Store.open(config.bridge.store, read_only=True) as store:
         yield Source(store, config, untold)
 
@@ -207,7 +208,9 @@ def test_lamp_changes_come_by_their_days(filled):
         "mesh",
         "finer, 2 mm",
     )
-    assert [row["note"] for row in as_csv(table(What.LAMP_CHANGES, filled, EVER))] == ["finer, 2 mm", ""]
+    both = as_csv(table(What.LAMP_CHANGES, filled, EVER))
+    assert [row["note"] for row in both] == ["finer, 2 mm", ""]
+    assert [row["changed_at"] for row in both] == ["", "2025-05-18T10:00:05.000Z"]
 
 
 @pytest.mark.parametrize("what", What)
