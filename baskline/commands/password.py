@@ -36,7 +36,8 @@ def password(
     from baskline.page.secret_files import PasswordHash, TokenHash, new_token, write_secret
     from ingest.config import PageConfig
 
-    page = read_config(config).page or PageConfig()
+    present = read_config(config).page
+    page = present or PageConfig()
     name = "guest_file" if guest else "token_file" if token else "password_file"
     configured: Path | None = getattr(page, name)
     path = configured or config.parent / f"page-{name.removesuffix('_file')}"
@@ -50,7 +51,8 @@ def password(
         write_secret(path, PasswordHash.of(_asked()))
         print(f"Kept as a hash in {path}.")
     if configured is None:
-        print(f'Now add to [page] of {config}: {name} = "{path.name}"', file=sys.stderr)
+        table = "to [page] of" if present else "a table [page] to"
+        print(f'Now add {table} {config}: {name} = "{path.name}"', file=sys.stderr)
     print("It counts from the next start of the page on.", file=sys.stderr)
 
 
@@ -66,7 +68,12 @@ def _asked() -> str:
         if getpass.getpass("Once more: ") != typed:
             raise SecretFileError("the two are not the same", remedy="Nothing was changed; try again")
     else:
-        typed = sys.stdin.readline().rstrip("\r\n")
+        line = sys.stdin.readline()
+        if not line:
+            raise SecretFileError(
+                "no password came: the input was empty", remedy="Type it at a terminal, or pipe a line in"
+            )
+        typed = line.rstrip("\r\n")
     if len(typed) < LEAST_CHARACTERS:
         raise SecretFileError(
             f"a password of {len(typed)} characters is guessed too soon",

@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from ingest.config import Config
 
 _LEAST_REFERENCE_UVI = 0.1
+_MOST_REFERENCE_UVI = 100.0
 
 
 class VerifyCommandError(KeeperError):
@@ -87,10 +88,13 @@ def verify(
     from ingest.twins import twins
 
     refuse_chart_ending(chart)
-    if reference is not None and not _LEAST_REFERENCE_UVI <= reference <= 100:
-        raise typer.BadParameter(
-            f"{reference:g} is no UVI to compare with: the lamp has to be on", param_hint="--reference"
+    if reference is not None and not _LEAST_REFERENCE_UVI <= reference <= _MOST_REFERENCE_UVI:
+        why = (
+            "no lamp for animals gives so much"
+            if reference > _MOST_REFERENCE_UVI
+            else "the lamp has to be on"
         )
+        raise typer.BadParameter(f"{reference:g} is no UVI to compare with: {why}", param_hint="--reference")
     configured = read_config(config)
     calibration = _calibration(spot, configured, config)
     clock = SystemClock()

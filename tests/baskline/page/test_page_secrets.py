@@ -120,6 +120,24 @@ def test_a_password_that_is_guessed_too_soon_is_refused_and_nothing_written(tmp_
     assert "iguana" not in said.err
 
 
+def test_an_input_that_ends_is_no_password_of_no_characters(tmp_path: Path) -> None:
+    room(tmp_path)
+    said = baskline("password", folder=tmp_path, before=["sh", "-c", '"$@" < /dev/null', "sh"])
+    assert said.code == 1
+    assert "no password came" in said.err
+    assert not (tmp_path / "page-password").exists()
+
+
+@pytest.mark.parametrize(
+    ("page", "where"), [("", "a table [page] to baskline.toml"), ("[page]", "to [page] of baskline.toml")]
+)
+def test_where_the_file_is_to_be_named_depends_on_what_is_there(
+    tmp_path: Path, page: str, where: str
+) -> None:
+    room(tmp_path, more=f"\n{page}\n")
+    assert f"Now add {where}: guest_file" in baskline("password", "--guest", folder=tmp_path).err
+
+
 def test_a_folder_that_cannot_be_written_is_told(tmp_path: Path) -> None:
     with pytest.raises(SecretFileError, match="cannot be written"):
         write_secret(tmp_path / "nowhere" / os.urandom(4).hex(), TokenHash.of("x"))
