@@ -67,7 +67,14 @@ class LinkSession:
     def receive(self, data: bytes, at: Moment) -> list[News]:
         """Take in bytes that were read at `at`."""
         news: list[News] = []
-        for origin, run in groupby(self._parser.feed(data), _origin):
+        messages = self._parser.feed(data)
+        if len(messages) == 1 and type(messages[0]) is Reading:  # live readings come one by one
+            reading = messages[0]
+            stream = self._stream(reading.board, reading.boot, at.mono_ms, news)
+            news += stream.take([reading], at.mono_ms)
+            self._ask(at.mono_ms)
+            return news
+        for origin, run in groupby(messages, _origin):
             if origin is None:
                 for message in run:
                     self._handle(message, at.mono_ms, news)
@@ -162,13 +169,17 @@ class LinkSession:
             self._asked_ms.pop(self._token - _OPEN_QUESTIONS, None)
             self._outgoing += encode_time_request(self._token)
             self._time_due_ms = at_ms + _TIME_EVERY_MS
+        next_ms = self._hello_due_ms
+        if self._time_due_ms is not None and (next_ms is None or self._time_due_ms < next_ms):
+            next_ms = self._time_due_ms
         for stream in self._streams.values():
             wanted = stream.wanted(at_ms)
             if wanted is not None:
                 self._outgoing += encode_replay_request(stream.boot, *wanted)
-        dues = [self._hello_due_ms, self._time_due_ms]
-        dues += [stream.due_ms for stream in self._streams.values()]
-        self._next_deadline_ms = min((due for due in dues if due is not None), default=None)
+            due_ms = stream.due_ms
+            if due_ms is not None and (next_ms is None or due_ms < next_ms):
+                next_ms = due_ms
+        self._next_deadline_ms = next_ms
 
 
 def _origin(message: Message) -> tuple[str, str] | None:

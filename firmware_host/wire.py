@@ -10,6 +10,7 @@ from typing import Final, TypeAlias
 from firmware_host import wire_grammar as grammar
 from firmware_host.lines import MAX_LINE_BYTES, GarbageReason, LineParser
 from firmware_host.messages import BoardTime, Hello, Message, Reading, ReplayEnd
+from firmware_host.usual_reading import UsualReading
 
 # Boards repeat their names in each line.  All caches are bounded, so that noise which happens to carry a
 # right CRC cannot grow them.
@@ -50,6 +51,7 @@ class WireParser(LineParser):
         super().__init__()
         self._boards: dict[bytes, tuple[str, str]] = {}
         self._channels: dict[tuple[bytes, ...], tuple[str, ...]] = {}
+        self._usual = UsualReading()
 
     def _take(self, line: bytes, end_bytes: int, messages: list[Message]) -> None:
         """Take one line; what cannot be read whole may still end in a whole line.
@@ -73,6 +75,11 @@ class WireParser(LineParser):
             self._add_message(messages, message)
 
     def _understood(self, line: bytes) -> Message | None:
+        usual = self._usual
+        if usual.expression is not None:
+            match = usual.expression.fullmatch(line)
+            if match:
+                return usual.reading(match)
         match = grammar.READING.fullmatch(line)
         return self._reading(match) if match else _decode_board_message(line)
 
@@ -93,7 +100,9 @@ class WireParser(LineParser):
             return None
         board, boot = self._boards.get(who) or self._remember_board(who)
         values = tuple(map(float, parts[1::2]))
-        return Reading(board, boot, int(seq), int(board_ms), channels, values, marks, verb == b"p")
+        reading = Reading(board, boot, int(seq), int(board_ms), channels, values, marks, verb == b"p")
+        self._usual.note(who, names, reading)
+        return reading
 
     def _remember_channels(self, names: tuple[bytes, ...]) -> tuple[str, ...]:
         if len(self._channels) >= _CACHE_ENTRIES:

@@ -104,11 +104,8 @@ class Bridge:
     def take(self, traffic: Iterable[Traffic]) -> None:
         """Take in what happened on the links."""
         for item in traffic:
-            if item.at.mono_ms > self._now.mono_ms > self._links_ticked_ms:
-                self._tick_links(self._now)  # also where much is taken in at once: each thing in its time
-            self._now = item.at
-            self._observe_clock(item.at)
-            self._end_days(item.at)
+            if item.at is not self._now:  # what one poll brings is of one moment
+                self._come_to(item.at)
             for news in self._links.take(item):
                 self._hear(news, item.at)
         self._judge(None if self._bulk else self._now.mono_ms)
@@ -249,6 +246,13 @@ class Bridge:
         self._links_ticked_ms = now.mono_ms
         for news in self._links.tick(now):
             self._hear(news, now)
+
+    def _come_to(self, at: Moment) -> None:
+        if at.mono_ms > self._now.mono_ms > self._links_ticked_ms:
+            self._tick_links(self._now)  # also where much is taken in at once: each thing in its time
+        self._now = at
+        self._observe_clock(at)
+        self._end_days(at)
 
     def _observe_clock(self, now: Moment) -> None:
         step = self._timeline.observe(now)

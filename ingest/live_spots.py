@@ -14,8 +14,9 @@ from ingest.live_spot import LiveSpot
 from ingest.store.batch import StampedBatch
 from ingest.store.store import Store
 
-# Many readings at once cost little more to judge than one; but nobody waits longer than this.
-_PATIENCE_MOST_S: Final = 1.0
+# Many readings at once cost little more to judge than one.  But nobody waits longer than this: it is as long
+# as readings usually wait to be written, and what is written is judged.
+_PATIENCE_MOST_S: Final = 2.0
 
 
 class LiveSpots:
