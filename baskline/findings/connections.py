@@ -25,10 +25,10 @@ def broker(config: Config) -> Iterator[Finding]:
         assert settings is not None
         result = probe(settings, _BROKER_TIMEOUT_S, SystemClock())
     except KeeperError as error:
-        yield Finding("broker", subject, False, error.what, error.remedy)
+        yield _trouble("broker", subject, error)
         return
     if result.trouble is not None:
-        yield Finding("broker", subject, False, result.trouble.what, result.trouble.remedy)
+        yield _trouble("broker", subject, result.trouble)
     else:
         yield Finding("broker", subject, True, f"a message went there and back in {result.round_trip_ms} ms")
 
@@ -45,9 +45,15 @@ def mirror(config: Config) -> Iterator[Finding]:
     except KeeperError as error:
         trouble = error
     if trouble is not None:
-        yield Finding("mirror", config.mirror.url, False, trouble.what, trouble.remedy)
+        yield _trouble("mirror", config.mirror.url, trouble)
     else:
         yield Finding("mirror", config.mirror.url, True, "it took a point")
+
+
+def _trouble(part: str, subject: str, error: KeeperError) -> Finding:
+    """Return what is wrong, and where, if that is not the server itself but a file of the keeper's."""
+    place = "" if not error.where or subject in error.where else f"{error.where}: "
+    return Finding(part, subject, False, f"{place}{error.what}", error.remedy)
 
 
 def page(config: Config) -> Iterator[Finding]:

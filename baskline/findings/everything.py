@@ -9,12 +9,14 @@ from baskline.findings.connections import broker, mirror, page
 from baskline.findings.finding import Finding, counted, utc
 from baskline.findings.places import animals, calibrations
 from calibrate.errors import KeeperError
+from firmware_host.clock import SystemClock
 from ingest.config import Config, ConfigError, load_config
 from ingest.store.lock import is_held
 from ingest.store.store import Store
 
 # As the demo's own configuration calls it.
 _INVENTED: Final = ("demo", "invented-room")
+_CLOCK_DOUBT_MS: Final = 60_000  # what a clock that is set now and then may differ by
 
 
 def look_at_everything(path: Path, seconds: float) -> Iterator[Finding]:
@@ -27,7 +29,8 @@ def look_at_everything(path: Path, seconds: float) -> Iterator[Finding]:
             yield Finding("configuration", subject, False, problem.what, problem.remedy)
         return
     found = f"{counted(len(config.boards), 'board')}, {counted(len(config.spots), 'spot')}"
-    yield Finding("configuration", str(path), True, found)
+    bare = "" if config.spots else "Nothing is watched yet: `baskline init` adds boards and spots"
+    yield Finding("configuration", str(path), True, found, bare)
     if (config.bridge.site, config.bridge.name) == _INVENTED:
         yield Finding(
             "room",
@@ -70,6 +73,15 @@ def _store(config: Config) -> Generator[Finding, None, bool]:
     yield Finding(
         "store", str(path), True, f"{newest}; the daemon is {'running' if running else 'not running'}"
     )
+    now_ms = SystemClock().moment().wall_ms
+    if last_ms is not None and last_ms > now_ms + _CLOCK_DOUBT_MS:
+        yield Finding(
+            "clock",
+            "this computer's",
+            False,
+            f"it says {utc(now_ms)}, which is before the newest reading",
+            "Let it fetch the time from the network, or set it",
+        )
     if waiting:
         yield Finding("outbox", str(path), True, f"{counted(waiting, 'message')} for the broker")
     return running

@@ -13,6 +13,7 @@ import pytest
 
 from baskline.scenario import build
 from firmware_host.clock import SystemClock
+from ingest.config import load_config
 from ingest.store.migrations import MIGRATIONS
 from ingest.store.outbox import OutgoingMessage
 from ingest.store.store import Store
@@ -295,3 +296,29 @@ def test_the_demos_room_is_said_to_be_invented_before_anything_is_to_be_mended(t
     lines = said.out.splitlines()
     assert lines[1].startswith("note  room invented-room: the invented room of `baskline demo`, not yours")
     assert "MEND  board stone-1: not heard" in said.out
+
+
+def test_a_file_that_the_broker_needs_is_named_where_it_is_missing(tmp_path, broker):
+    home = a_room(
+        tmp_path, more=with_broker(broker.port, username="bridge", password_file="no-such-password")
+    )
+    _, wrong, _ = check(home, seconds=1)
+    what = wrong["broker", f"127.0.0.1:{broker.port}"]["what"]
+    assert what.startswith("mqtt.password_file = no-such-password: cannot be read")
+
+
+def test_a_configuration_that_watches_nothing_is_fine_with_a_note(tmp_path):
+    (tmp_path / "baskline.toml").write_text(
+        '[bridge]\nsite = "home"\nname = "room"\ntime_zone = "UTC"\n[serial]\nports = ["/dev/no-such*"]\n'
+    )
+    code, _, found = check(tmp_path, seconds=1)
+    assert code == 0
+    assert found[0]["what"] == "0 boards, 0 spots"
+    assert found[0]["do"].startswith("Nothing is watched yet")
+
+
+def test_a_clock_that_is_before_the_newest_reading_is_told(tmp_path):
+    home = a_room(tmp_path)
+    fill(load_config(home / "baskline.toml"), TODAY + timedelta(days=2), half_sine(2.5, 7, 11), every_s=600)
+    _, wrong, _ = check(home, seconds=1)
+    assert "before the newest reading" in wrong["clock", "this computer's"]["what"]
