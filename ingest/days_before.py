@@ -26,6 +26,7 @@ class DaysBefore:
         self._config = config
         self._records = records
         self._making: DayMaking | None = None
+        self._empty: set[tuple[str, date]] = set()  # there may have been readings, but there were none
 
     @property
     def under_way(self) -> bool:
@@ -35,6 +36,7 @@ class DaysBefore:
     def drop(self) -> None:
         """Begin anew with what has been begun."""
         self._making = None
+        self._empty.clear()
 
     def kept_some(self, spot: str, day: date) -> bool:
         """Do a step of what is missing before `day`; return whether there was any.
@@ -59,6 +61,8 @@ class DaysBefore:
         if left > 0:
             first = min(hung, day - timedelta(days=USUAL_DAYS))
             for missing in self._records.unkept(spot, first, day - timedelta(days=1)):
+                if (spot, missing) in self._empty:
+                    continue
                 left -= self._go_on(DayMaking(self._records, spot, missing), left)
                 if left <= 0:
                     break
@@ -74,4 +78,6 @@ class DaysBefore:
         self._making = None if making.is_done else making
         if making.record is not None:
             self._records.keep(making.record)
+        elif making.is_done:
+            self._empty.add((making.spot, making.day))
         return n
