@@ -20,7 +20,7 @@ from calibrate.models import Model, parameter_names
 from calibrate.nearest import did_you_mean
 from calibrate.origin_table import origin_content, read_origin
 from calibrate.toml_table import CalibrationFileError, TomlTable
-from calibrate.whole_file import write_whole
+from calibrate.whole_file import not_written, write_whole
 
 FORMAT = 1
 
@@ -52,11 +52,7 @@ def write_calibration(path: Path, calibration: Calibration) -> None:
     try:
         write_whole(path, content)
     except OSError as error:
-        raise CalibrationFileError(
-            f"cannot be written ({error.strerror})",
-            where=str(path),
-            remedy="Check the folder, its rights, and the room on the disk",
-        ) from None
+        raise not_written(CalibrationFileError, path, error) from None
 
 
 def parse_calibration(text: str, *, where: str = "calibration") -> Calibration:

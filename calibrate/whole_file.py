@@ -4,6 +4,11 @@ import os
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
+from typing import TypeVar
+
+from calibrate.errors import KeeperError
+
+_Refusal = TypeVar("_Refusal", bound=KeeperError)
 
 
 @contextmanager
@@ -44,3 +49,12 @@ def write_whole(path: Path, content: bytes, mode: int | None = None) -> None:
         partial.write_bytes(content)
         flush_to_disk(partial)
         partial.replace(real)
+
+
+def not_written(kind: type[_Refusal], path: Path, error: OSError) -> _Refusal:
+    """Return why a file could not be written, as an error of that kind."""
+    return kind(
+        f"cannot be written ({error.strerror or error})",
+        where=str(path),
+        remedy="Check the folder, its rights, and the room on the disk",
+    )

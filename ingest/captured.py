@@ -6,7 +6,7 @@ from datetime import date
 from pathlib import Path
 
 from calibrate.csv_table import TableFileError, parse_table
-from calibrate.whole_file import write_whole
+from calibrate.whole_file import not_written, write_whole
 
 PLACEMENT_RELATIVE = 0.02
 """How well meter and sensor share a place, as a share of the reading (k = 1).  Judgement: at 30 cm from a
@@ -48,11 +48,7 @@ def write_points(path: Path, setting: Setting, taken: Sequence[Taken]) -> None:
     try:
         write_whole(path, points_text(setting, taken).encode())
     except OSError as error:
-        raise TableFileError(
-            f"cannot be written ({error.strerror})",
-            where=str(path),
-            remedy="Free some space, or give this user the right to write there",
-        ) from None
+        raise not_written(TableFileError, path, error) from None
 
 
 def points_text(setting: Setting, taken: Sequence[Taken]) -> str:

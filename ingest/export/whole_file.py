@@ -5,7 +5,7 @@ from contextlib import contextmanager
 from pathlib import Path
 
 from calibrate.errors import KeeperError
-from calibrate.whole_file import flush_to_disk, unfinished
+from calibrate.whole_file import flush_to_disk, not_written, unfinished
 
 
 class ExportError(KeeperError):
@@ -32,8 +32,4 @@ def whole_file(path: Path, *, overwrite: bool) -> Iterator[Path]:
             flush_to_disk(partial)
             partial.replace(path)
     except OSError as error:
-        raise ExportError(
-            f"cannot be written ({error.strerror or error})",
-            where=str(path),
-            remedy="Check the folder, its rights, and the room on the disk",
-        ) from error
+        raise not_written(ExportError, path, error) from error
