@@ -27,7 +27,7 @@ from baskline.page.forms import acting, asked_day, asked_entry, done, fields, kn
 from baskline.page.pages import NavEntry, Page
 from baskline.page.rendering import render
 from calibrate.errors import KeeperError
-from exposure.days import local_date
+from exposure.days import clock_of, local_date
 from ingest.config import Config
 from ingest.day_records import DayRecords
 from ingest.lamp_acts import MOST_NOTE_CHARACTERS, keys_to_change, note_lamp_change, withdraw_lamp_change
@@ -99,7 +99,7 @@ async def note(request: Request) -> Response:
 def _asked_clock(text: str) -> time | None:
     """Return a time as a form field has it; None for an empty one."""
     try:
-        return time.fromisoformat(text) if text else None
+        return clock_of(text) if text else None
     except ValueError as error:
         raise AskedError(f"{text!r} is no time of a day", remedy="Write it as 08:30") from error
 

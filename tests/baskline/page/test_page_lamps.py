@@ -44,6 +44,7 @@ def test_a_change_of_an_earlier_day_has_the_time_that_was_given_or_none(room: Pa
         ({"what": "lamp", "day": "2020-01-01"}, "it was put in on 2026-01-18"),
         ({"what": "lamp", "day": "x"}, "is no day"),
         ({"what": "lamp", "day": "2026-05-28", "clock": "25:00"}, "is no time of a day"),
+        ({"what": "lamp", "day": "2026-05-28", "clock": "08:30+02:00"}, "is no time of a day"),
         ({"what": "colour"}, "it was not said what was changed"),
         ({}, "it was not said what was changed"),
         ({"what": "mesh", "note": "a\tb\x07"}, "the note is no line of text"),
