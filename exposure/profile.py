@@ -8,7 +8,7 @@ import numpy as np
 from calibrate.samples import AT_LEAST, Flag, Samples
 from exposure.bands import Band
 from exposure.days import HOUR_MS, DayBounds
-from exposure.dose import SED_PER_UVI_H, dose_of
+from exposure.dose import Dose, dose_of
 from exposure.light import Light, LightSeen, lit_pieces, threshold_of
 from exposure.segments import Cutter, Segments, cadence_s, default_max_gap_s, valued
 
@@ -176,13 +176,14 @@ class DaySeen:
             profile = replace(profile, peak_uvi=uvi, u_peak_uvi=u_uvi, peak_ms=at_ms)
         if light is None:
             return profile
+        received = Dose(self._uvi_h, self._u_uvi_h, self._seen_ms / 1000, self._at_least)
         return _with_light(
             replace(
                 profile,
-                dose_uvi_h=self._uvi_h,
-                u_dose_uvi_h=self._u_uvi_h,
-                dose_sed=self._uvi_h * SED_PER_UVI_H,
-                u_dose_sed=self._u_uvi_h * SED_PER_UVI_H,
+                dose_uvi_h=received.uvi_h,
+                u_dose_uvi_h=received.u_uvi_h,
+                dose_sed=received.sed,
+                u_dose_sed=received.u_sed,
             ),
             light,
         )
