@@ -8,28 +8,24 @@ import logging
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Final
 
-import numpy as np
-
 from calibrate.calibration import Calibration
 from exposure.events import Event
 from firmware_host.batch import ReadingBatch
 from firmware_host.clock import Moment
-from firmware_host.gaps import SeqRange, SeqSet
 from firmware_host.messages import Hello
 from firmware_host.traffic import Traffic
 from ingest.attending import Attending, NoticeMessage
 from ingest.audience import Audience
 from ingest.config import Config
 from ingest.event_record import EventMessage, EventRecord, in_order, no_longer_watched
+from ingest.intake import Intake
 from ingest.late_review import LateReview
 from ingest.link_log import LinkLog
 from ingest.links import LinkNews, Links
 from ingest.live_boards import LiveBoards
 from ingest.live_spots import LiveSpots
 from ingest.nightly import Nightly
-from ingest.pending import Pending
 from ingest.states import States
-from ingest.store.batch import CLOCK_UNSURE_MARK, StampedBatch
 from ingest.store.store import Store
 from ingest.timeline import HostTimeline, Step
 from ingest.upkeep import Upkeep
@@ -76,12 +72,7 @@ class Bridge:
         self._run_id = store.begin_run(start)
         self.n_stored = 0
         self._start = self._now = start
-        self._links = Links(config.boards.values(), self._taken if bulk else self._stored)
-        self._taken_seqs: dict[tuple[str, str], SeqSet] = {}
-        self._pending = Pending()
-        self._patience_ms: dict[str, int] = {}  # how long a board's readings may wait to be judged
         self._events: list[Event] = []
-        self._recount: set[str] = set()  # boards of which readings came late
         self._committed_ms = self._ticked_ms = self._recounted_ms = self._links_ticked_ms = start.mono_ms
         self._state_told_ms = start.mono_ms - STATE_EVERY_MS
 
@@ -95,10 +86,12 @@ class Bridge:
         if not bulk:
             self._events += no_longer_watched(opened, config, now_ms)
         self.spots = self._live.by_key
-        self._states = States(store, audience, self.spots, self.boards, self._links)
         self._review = LateReview(store, self.spots)
         self._attending = None if notice_message is None else Attending(store, config, notice_message, now_ms)
         self._nightly = Nightly(store, config, calibrations, now_ms, bulk=bulk)
+        self._intake = Intake(self._timeline, self.boards, self._live, self._review, self._nightly, bulk=bulk)
+        self._links = Links(config.boards.values(), self._intake.taken if bulk else self._stored)
+        self._states = States(store, audience, self.spots, self.boards, self._links)
         self._upkeep = Upkeep(store, config, start, self._nightly.keep_from_ms, self._nightly.holds)
 
     def take(self, traffic: Iterable[Traffic]) -> None:
@@ -109,7 +102,7 @@ class Bridge:
             for news in self._links.take(item):
                 self._hear(news, item.at)
         self._judge(None if self._bulk else self._now.mono_ms)
-        if self._pending.n_readings >= _PENDING_MOST or (self._events and not self._bulk):
+        if self._intake.pending.n_readings >= _PENDING_MOST or (self._events and not self._bulk):
             self.commit()
 
     def outgoing(self) -> Iterator[tuple[int, bytes]]:
@@ -144,9 +137,9 @@ class Bridge:
     def commit(self) -> None:
         """Store what has gathered, readings and events in one commit, and then tell of the events."""
         self._judge()
-        if not self._pending.n_readings and not self._events:
+        if not self._intake.pending.n_readings and not self._events:
             return
-        batches = self._pending.to_store()
+        batches = self._intake.pending.to_store()
         with self._store.transaction():
             new = self._store.readings.append(batches)
             changed = self._record.put(self._events)
@@ -155,7 +148,7 @@ class Bridge:
             for batch in batches:
                 self._store.boards.seen(batch.board, int(batch.utc_ms[-1]), self.boards.ports[batch.board])
         self.n_stored += sum(map(len, new))
-        self._pending.stored()
+        self._intake.pending.stored()
         self._events.clear()
         self._tell(changed)
 
@@ -189,7 +182,7 @@ class Bridge:
             case ReadingBatch() as batch:
                 self.boards.ports[batch.board] = item.port
                 self._events += self.boards.heard(batch.board, self._timeline.now_utc_ms(at))
-                self._keep(batch)
+                self._intake.keep(batch, self._now)
                 cadence_s = self.boards.learned_cadence_s(batch.board, batch.host_ms)
                 if cadence_s is not None:
                     self._judge()  # what came before it was known, by what was known
@@ -203,42 +196,13 @@ class Bridge:
                 self._events += self.boards.hear(news, self._timeline.now_utc_ms(at))
                 self._log.hear(news, item.port)
 
-    def _keep(self, batch: ReadingBatch) -> None:
-        """Stamp readings by the time as it is known now, and put them on their way to the store."""
-        marks = batch.marks if self._timeline.sure else batch.marks | np.uint32(CLOCK_UNSURE_MARK)
-        utc_ms = self._timeline.to_utc_ms(batch.host_ms)
-        stamped = StampedBatch(
-            batch.board, batch.boot, batch.channels, batch.seq, utc_ms, batch.values, marks
-        )
-        if batch.late:  # older than what has been judged: the living watches pass it over
-            self._pending.add(stamped)
-            self._recount.add(batch.board)
-            self._review.note(batch.board, utc_ms, self._now)
-        else:
-            self._pending.add_fresh(stamped, self._now.mono_ms + self._patience_ms.get(batch.board, 0))
-        if utc_ms[0] < self._nightly.late_before_ms:
-            self._nightly.came(batch.board, int(utc_ms[0]), self._timeline.now_utc_ms(self._now))
-        if self._bulk:
-            self._taken_seqs.setdefault((batch.board, batch.boot), SeqSet()).add_all(batch.seq)
-
     def _judge(self, by_ms: int | None = None) -> None:
-        """Judge the readings that have come, or what of them is due by then, each board's in one go."""
-        events: list[Event] = []
-        for batch in self._pending.to_judge(by_ms):
-            self.boards.last_reading_ms[batch.board] = int(batch.utc_ms[-1])
-            events += self._live.take(batch)
-            self._patience_ms[batch.board] = round(1000 * self._live.patience_s(batch.board))
-        self._events += in_order(events)
+        self._events += self._intake.judge(by_ms)
 
     def _stored(self, board: str, boot: str) -> list[tuple[int, int]]:
         """Return what is stored of a boot, once everything that waits is stored too."""
         self.commit()
         return list(self._store.readings.seen(board, boot))
-
-    def _taken(self, board: str, boot: str) -> list[SeqRange]:
-        """Return what this run has taken in of a boot: all that counts where a capture may come again."""
-        taken = self._taken_seqs.get((board, boot))
-        return [] if taken is None else taken.ranges
 
     # -- time
 
@@ -300,11 +264,11 @@ class Bridge:
     def _every_second(self, now: Moment) -> None:
         now_ms = self._timeline.now_utc_ms(now)
         self._events += self.boards.tick(now_ms)
-        if self._recount and not self._bulk and now.mono_ms - self._recounted_ms >= _RECOUNT_EVERY_MS:
+        if self._intake.recount and not self._bulk and now.mono_ms - self._recounted_ms >= _RECOUNT_EVERY_MS:
             self._recounted_ms = now.mono_ms
             self.commit()
-            self._live.count_day(now_ms, self._recount)
-            self._recount.clear()
+            self._live.count_day(now_ms, self._intake.recount)
+            self._intake.recount.clear()
         if self._review.is_due(now):
             self._look_back()
         if self._attending is not None and now_ms >= self._attending.due_ms:

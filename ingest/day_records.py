@@ -4,6 +4,7 @@ from collections.abc import Generator, Sequence
 from dataclasses import dataclass
 from datetime import date
 from functools import cache
+from typing import TypeVar
 
 from pydantic import TypeAdapter
 
@@ -19,6 +20,8 @@ from ingest.kept_days import KeptDays, assigned_text
 from ingest.store.assignments import AssignedSpan
 from ingest.store.day_rows import AROUND_MS, DayRow, LampRow
 from ingest.store.store import Store
+
+Made = TypeVar("Made")
 
 __all__ = ["AROUND_MS", "DayRecord", "DayRecords", "SeenLamp"]
 
@@ -92,7 +95,7 @@ class DayRecords:
                 if anew is not None:
                     lamp = SeenLamp(_lamps().validate_json(anew.lamp), anew.calibration)
                 elif days.can_be_anew(bounds):
-                    lamp = SeenLamp(self._lamp_by(spot, bounds, days), days.calibration)
+                    lamp = SeenLamp(_last(self._making_lamp(spot, bounds, days)), days.calibration)
             seen.append(lamp)
         return seen
 
@@ -148,24 +151,34 @@ class DayRecords:
                 missing.append(bounds.date)
         return missing
 
-    def keep_lamp(self, spot: str, day: date, last: date) -> None:
-        """Put on record what a day says of the lamp by the calibration that applies at the end of `last`."""
-        with self._store.transaction():
-            days = KeptDays(self._store, self._config, spot, day, last)
-            bounds = next(iter(days), None)
-            if bounds is None or bounds.date != day:
-                return
-            self._store.days.put_lamp(
-                LampRow(
-                    spot,
-                    day.isoformat(),
-                    bounds.start_ms,
-                    bounds.end_ms,
-                    days.calibration,
-                    assigned_text(days.spans(bounds), bounds),
-                    _lamps().dump_json(self._lamp_by(spot, bounds, days)).decode(),
-                )
-            )
+    def making_lamp(self, spot: str, day: date, last: date) -> Generator[int, None, LampRow | None]:
+        """Return what a day says of the lamp by the calibration that applies at the end of `last`.
+
+        Pauses often, with how many samples it has looked at.
+        """
+        days = KeptDays(self._store, self._config, spot, day, last)
+        bounds = next(iter(days), None)
+        if bounds is None or bounds.date != day:
+            return None
+        lamp = yield from self._making_lamp(spot, bounds, days)
+        return LampRow(
+            spot,
+            day.isoformat(),
+            bounds.start_ms,
+            bounds.end_ms,
+            days.calibration,
+            assigned_text(days.spans(bounds), bounds),
+            _lamps().dump_json(lamp).decode(),
+        )
+
+    def lamp_made_of(self, spot: str, day: date, last: date) -> tuple[object, ...]:
+        """Return something that differs after what `making_lamp` makes a day of has changed."""
+        calibration = KeptDays(self._store, self._config, spot, day, last).calibration
+        return calibration, *self.made_of(spot, day)
+
+    def keep_lamp(self, row: LampRow) -> None:
+        """Put on record what `making_lamp` has made; in that transaction, if another may write."""
+        self._store.days.put_lamp(row)
 
     def _derive(self, spot: str, bounds: DayBounds, spans: Sequence[AssignedSpan]) -> DayRecord | None:
         if self._derived is None:
@@ -188,18 +201,18 @@ class DayRecords:
         calibrations = {span.assignment.calibration for span in within}
         return DayRecord(spot, *made, calibrations.pop() if len(calibrations) == 1 else "")
 
-    def _lamp_by(self, spot: str, bounds: DayBounds, days: KeptDays) -> LampDay:
-        record = _last(self._making(spot, bounds, days.spans(bounds), days.calibration))
+    def _making_lamp(self, spot: str, bounds: DayBounds, days: KeptDays) -> Generator[int, None, LampDay]:
+        record = yield from self._making(spot, bounds, days.spans(bounds), days.calibration)
         return unseen_lamp_day(bounds) if record is None else record.lamp
 
 
-def _last(making: Generator[int, None, DayRecord | None]) -> DayRecord | None:
+def _last(making: Generator[int, None, Made]) -> Made:
     """Return what a making comes to."""
     while True:
         try:
             next(making)
         except StopIteration as stopped:
-            made: DayRecord | None = stopped.value
+            made: Made = stopped.value
             return made
 
 

@@ -7,7 +7,7 @@ from typing import Final
 from calibrate.errors import KeeperError
 from exposure.usual import USUAL_DAYS
 from ingest.config import Config
-from ingest.day_making import DayMaking
+from ingest.day_making import AnyMaking, DayMaking, LampMaking, keep
 from ingest.day_records import DayRecords
 from ingest.lamp_views import hung_on
 from ingest.store.store import Store
@@ -25,7 +25,7 @@ class DaysBefore:
         self._store = store
         self._config = config
         self._records = records
-        self._making: DayMaking | None = None
+        self._making: AnyMaking | None = None
         self._empty: set[tuple[str, date]] = set()  # there may have been readings, but there were none
 
     @property
@@ -69,15 +69,15 @@ class DaysBefore:
         if left < _AT_ONCE:
             return True
         for missing in self._records.unkept_lamps(spot, hung, day):
-            self._records.keep_lamp(spot, missing, day)
-            return True
-        return False
+            left -= self._go_on(LampMaking(self._records, spot, missing, day), left)
+            if left <= 0:
+                break
+        return left < _AT_ONCE
 
-    def _go_on(self, making: DayMaking, n_most: int) -> int:
+    def _go_on(self, making: AnyMaking, n_most: int) -> int:
         n = making.step(n_most)
         self._making = None if making.is_done else making
-        if making.record is not None:
-            self._records.keep(making.record)
-        elif making.is_done:
+        keep(self._records, making)
+        if making.is_done and making.record is None:
             self._empty.add((making.spot, making.day))
         return n

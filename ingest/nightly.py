@@ -8,25 +8,21 @@ import logging
 from bisect import insort
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date
 from typing import Final
 
 from calibrate.calibration import Calibration
 from calibrate.errors import KeeperError
-from exposure.day_end import DayEnd, day_end
 from exposure.days import DayBounds, day_bounds, local_date
-from exposure.events import Event, EventKind, Severity
-from exposure.findings import Standing
-from exposure.usual import USUAL_DAYS
-from ingest.check_events import check_events
+from exposure.events import Event
 from ingest.config import Config
+from ingest.day_judging import DayJudging
 from ingest.day_making import DayMaking
 from ingest.day_records import DayRecord, DayRecords
 from ingest.days_before import DaysBefore
-from ingest.lamp_views import lamp_view
+from ingest.due_checks import DueChecks
 from ingest.late_days import LateDays
 from ingest.store.day_rows import AROUND_MS
-from ingest.store.judged import StandingRow
 from ingest.store.store import Store
 
 log = logging.getLogger("baskline.nightly")
@@ -46,7 +42,6 @@ _STEP_EVERY_MS: Final = 1_000
 # A day of many readings is made in steps of a few milliseconds, with time for the ports between them.
 _PART_EVERY_MS: Final = 250
 _AT_ONCE: Final = 30_000
-_CHECKS_EVERY_MS: Final = 3_600_000
 _LOOK_EVERY_MS: Final = 10_000
 _FOR_EVER_MS: Final = 2**53
 
@@ -103,15 +98,15 @@ class Nightly:
         self._store = store
         self._config = config
         self._bulk = bulk
-        self._calibrations = calibrations
         self._records = DayRecords(store, config)
         self._zone = config.bridge.time_zone
         self._started_ms = now_ms
         self._days_due_ms = now_ms + AFTER_START_MS
-        self._checks_due_ms = _FOR_EVER_MS if bulk else now_ms + AFTER_START_MS
+        checks_due_ms = _FOR_EVER_MS if bulk else now_ms + AFTER_START_MS
+        self._checks = DueChecks(store, config, calibrations, checks_due_ms)
         self._look_due_ms = _FOR_EVER_MS if bulk else now_ms
-        self._checks_seen = store.checks.state()
         self._over: list[_Over] | None = None
+        self._judging = DayJudging(store, config, calibrations, self._records, self._opened)
         self._before = DaysBefore(store, config, self._records)
         self._making: DayMaking | None = None  # of the day to judge
         with store.transaction():
@@ -140,17 +135,14 @@ class Nightly:
     @property
     def due_ms(self) -> int:
         """When `is_due` is worth asking."""
-        return min(self._days_due_ms, self._checks_due_ms, self._look_due_ms)
+        return min(self._days_due_ms, self._checks.due_ms, self._look_due_ms)
 
     def is_due(self, now_ms: int) -> bool:
         """Return whether there may be something to judge."""
         if now_ms >= self._look_due_ms:
             self._look_due_ms = now_ms + _LOOK_EVERY_MS
-            seen = self._store.checks.state()
-            if seen != self._checks_seen:
-                self._checks_seen = seen
-                self._checks_due_ms = now_ms
-        return now_ms >= min(self._days_due_ms, self._checks_due_ms)
+            self._checks.look(now_ms)
+        return now_ms >= min(self._days_due_ms, self._checks.due_ms)
 
     def step(self, now_ms: int) -> list[Ended]:
         """Judge what is due, at most one day of one spot; in the transaction that stores the events.
@@ -158,9 +150,9 @@ class Nightly:
         All readings that have come must be stored.
         """
         ended = []
-        if now_ms >= self._checks_due_ms:
-            self._checks_due_ms = now_ms + _CHECKS_EVERY_MS
-            ended.append(Ended(self._judge_checks(now_ms), of_this_run=False))
+        if now_ms >= self._checks.due_ms:
+            changed = self._checks.judge(now_ms, self._opened(now_ms))
+            ended.append(Ended(changed, of_this_run=False))
         if now_ms >= self._days_due_ms:
             judged = self._judge_oldest(now_ms)
             if judged is None:
@@ -185,7 +177,7 @@ class Nightly:
         self._before.drop()
         self._late.restamp(step_ms, min(began_ms, self._started_ms))
         self._days_due_ms = max(now_ms, self._started_ms + AFTER_START_MS)
-        self._checks_due_ms = max(now_ms, self._started_ms + AFTER_START_MS)
+        self._checks.due_ms = max(now_ms, self._started_ms + AFTER_START_MS)
         self._look_due_ms += step_ms
 
     # -- days
@@ -269,43 +261,9 @@ class Nightly:
 
     def _judge_day(self, over: _Over, record: DayRecord) -> Ended:
         """Put a day on record and judge it."""
-        self._records.keep(record)
-        end = self._end_of(record, over.anew_ms)
-        for event in end.corrected:  # nobody is told again
-            self._store.events.correct(event)
-        self._store.judged.set_standing(
-            over.spot,
-            [StandingRow(kind, each.about, each.severity) for kind, each in sorted(end.standing.items())],
-        )
+        events = self._judging.judge(record, over.anew_ms)
         happened_ms = over.day.end_ms if over.anew_ms is None else over.anew_ms
-        return Ended(end.events, of_this_run=happened_ms > self._started_ms)
-
-    def _end_of(self, record: DayRecord, anew_ms: int | None) -> DayEnd:
-        spot, day = record.spot, record.date
-        before = self._records.of(spot, day - timedelta(days=USUAL_DAYS), day - timedelta(days=1))
-        view = lamp_view(self._store, self._config, self._records, self._config.spots[spot].lamp, spot, day)
-        seen_today = bool(view.days) and view.days[-1].date == day
-        return day_end(
-            spot,
-            record.profile,
-            [each.profile for each in before],
-            self._config.rule_settings(spot),
-            self._opened(record.profile.bounds.end_ms if anew_ms is None else anew_ms),
-            lamp_days=view.days,
-            report=view.report if seen_today else None,
-            calibration_ends=self._calibration_ends(spot),
-            stood={
-                EventKind(row.kind): Standing(row.about, Severity(row.severity))
-                for row in self._store.judged.standing(spot)
-            },
-            anew_ms=anew_ms,
-        )
-
-    def _calibration_ends(self, spot: str) -> date | None:
-        calibration = self._calibrations.get(spot)
-        if calibration is None:
-            return None
-        return calibration.made_on + timedelta(days=calibration.valid_for_days)
+        return Ended(events, of_this_run=happened_ms > self._started_ms)
 
     def _today(self, utc_ms: int) -> DayBounds:
         return day_bounds(local_date(utc_ms, self._zone), self._zone)
@@ -313,24 +271,6 @@ class Nightly:
     def _next_night_ms(self, now_ms: int) -> int:
         today = self._today(now_ms)
         return (today.start_ms if now_ms < today.start_ms + GRACE_MS else today.end_ms) + GRACE_MS
-
-    # -- spot checks
-
-    def _judge_checks(self, now_ms: int) -> list[Event]:
-        opened = self._opened(now_ms)
-        return [
-            event
-            for spot in self._config.spots
-            for event in check_events(
-                spot,
-                self._store.checks.of(spot),
-                self._calibrations.get(spot),
-                opened,
-                now_ms=now_ms,
-                every_days=self._config.rule_settings(spot).check_every_days,
-                time_zone=self._zone,
-            )
-        ]
 
     def _opened(self, at_ms: int) -> list[Event]:
         """Return the open events; in a replay only those that were open by then."""

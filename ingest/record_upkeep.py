@@ -10,7 +10,7 @@ from typing import Final, TypeAlias
 from calibrate.errors import KeeperError
 from exposure.days import local_date
 from ingest.config import Config
-from ingest.day_making import DayMaking
+from ingest.day_making import AnyMaking, DayMaking, LampMaking, keep
 from ingest.day_records import DayRecords
 from ingest.lamp_views import hung_on
 from ingest.store.store import Store
@@ -45,7 +45,7 @@ class RecordUpkeep:
         self._config = config
         self._records = DayRecords(store, config)
         self._work: deque[_Work] = deque()
-        self._making: DayMaking | None = None
+        self._making: AnyMaking | None = None
         self._spots: deque[str] = deque()  # to be looked through
         self._look_due_ms = self._look_through_due_ms = 0
 
@@ -57,7 +57,8 @@ class RecordUpkeep:
     def step(self, now_ms: int) -> bool:
         """Do one small piece of what there is to do; return whether there was any."""
         if self._making is not None:
-            self._do(_What.DAY, self._making.spot, self._making.day)
+            what = _What.LAMP if isinstance(self._making, LampMaking) else _What.DAY
+            self._do(what, self._making.spot, self._making.day)
             return True
         if self._work:
             what, spot, day = self._work.popleft()
@@ -94,16 +95,17 @@ class RecordUpkeep:
 
     def _make(self, what: _What, spot: str, day: date) -> None:
         with self._store.transaction():
-            if what is _What.LAMP:
-                self._records.keep_lamp(spot, day, self._last_judged(spot) or day)
-                return
-            making = self._making or DayMaking(self._records, spot, day)
+            making = self._making or self._begun(what, spot, day)
             making.step(_AT_ONCE)
             self._making = None if making.is_done else making
-            if making.is_done and making.record is None:
+            keep(self._records, making)
+            if what is _What.DAY and making.is_done and making.record is None:
                 self._store.days.remove(spot, day.isoformat())
-            elif making.record is not None:
-                self._records.keep(making.record)
+
+    def _begun(self, what: _What, spot: str, day: date) -> AnyMaking:
+        if what is _What.LAMP:
+            return LampMaking(self._records, spot, day, self._last_judged(spot) or day)
+        return DayMaking(self._records, spot, day)
 
     def _missing(self, spot: str) -> list[_Work]:
         """Return what a spot's days lack, the newest first: these are asked for."""

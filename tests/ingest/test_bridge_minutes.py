@@ -19,7 +19,7 @@ def summarised(rig: Rig) -> None:
     """Bring the minutes up to date, as runs that follow do."""
     with Store.open(rig.store_path) as store:
         store.begin_run(rig.clock.moment())
-        upkeep = Upkeep(store, rig.settings, Moment(0, 0, True), lambda: None)
+        upkeep = Upkeep(store, rig.settings, Moment(0, 0, True), lambda: None, lambda *_: False)
         while upkeep.summarise_step(rig.clock.moment().wall_ms + HOUR_MS):
             pass
         assert store.minutes.dirty() == []
@@ -126,7 +126,9 @@ def test_minutes_stay_when_raw_readings_are_forgotten(tmp_path: Path) -> None:
     with Store.open(rig.store_path) as store:
         store.begin_run(now)
         settings = config(CONFIG.replace("[bridge]", "[bridge]\nraw_keep_days = 30"))
-        upkeep = Upkeep(store, settings, Moment(now.mono_ms - HOUR_MS, 0, True), lambda: None)
+        upkeep = Upkeep(
+            store, settings, Moment(now.mono_ms - HOUR_MS, 0, True), lambda: None, lambda *_: False
+        )
         while upkeep.summarise_step(now.wall_ms):  # forgetting waits for the days' records
             pass
         upkeep.step(now, now.wall_ms, clock_sure=False)

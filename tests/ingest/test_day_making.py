@@ -6,10 +6,13 @@ from pathlib import Path
 
 import pytest
 
+from exposure.lamp_days import LampDay
 from firmware_host.clock import Moment
 from ingest.assigning import record_assignments
-from ingest.day_making import DayMaking
+from ingest.day_making import DayMaking, LampMaking
 from ingest.day_records import DayRecord, DayRecords
+from ingest.days_before import DaysBefore
+from ingest.record_upkeep import RecordUpkeep
 from ingest.store.store import Store
 from tests.ingest.nights import MIDNIGHT_MS, TODAY_MS, readings, steady
 from tests.ingest.rig import HOUR_MS, TODAY, calibration, config
@@ -66,6 +69,61 @@ def test_readings_that_come_while_a_day_is_made_are_in_it(
     assert making.record == derived(store)
     assert making.record is not None
     assert making.record.profile.coverage > 0.999
+
+
+def calibrated_anew(store: Store) -> LampDay:
+    """Calibrate anew at noon and put the day on record; return what the lamp's day is by the new one."""
+    records = DayRecords(store, config())
+    record_assignments(store, config(), {"ledge": calibration(0.004)}, TODAY_MS + 12 * HOUR_MS)
+    records.keep(derived(store))
+    store.judged.set_through("ledge", MIDNIGHT_MS)
+    [seen] = records.lamps("ledge", TODAY, TODAY)
+    return seen.day
+
+
+def test_a_lamps_day_by_a_new_calibration_is_made_in_parts_of_all_readings(
+    store: Store, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("ingest.day_samples.WHOLE_MOST", 100)
+    calibrated_anew(store)
+    records = DayRecords(store, config())
+    making = LampMaking(records, "ledge", TODAY, TODAY)
+    assert 0 < making.step(1_000) < 2_000
+    assert not making.is_done
+    store.readings.append([readings(steady, MIDNIGHT_MS - HOUR_MS, MIDNIGHT_MS, step_ms=20_000, boot=2)])
+    while not making.is_done:
+        making.step(1_000)
+    assert making.record is not None
+    records.keep(derived(store))
+    records.keep_lamp(making.record)
+    [seen] = records.lamps("ledge", TODAY, TODAY)
+    assert records.unkept_lamps("ledge", TODAY, TODAY) == []
+    store.days.remove("ledge", TODAY.isoformat())
+    assert [seen.day] == [each.day for each in DayRecords(store, config()).lamps("ledge", TODAY, TODAY)]
+
+
+@pytest.mark.parametrize("by", ["upkeep", "the night"])
+def test_a_new_calibration_over_a_lamps_day_holds_nothing_up(
+    store: Store, monkeypatch: pytest.MonkeyPatch, by: str
+) -> None:
+    monkeypatch.setattr("ingest.day_samples.WHOLE_MOST", 100)
+    monkeypatch.setattr("ingest.record_upkeep._AT_ONCE", 500)
+    monkeypatch.setattr("ingest.days_before._AT_ONCE", 500)
+    by_the_new = calibrated_anew(store)
+    records = DayRecords(store, config())
+    upkeep, before = RecordUpkeep(store, config()), DaysBefore(store, config(), records)
+
+    def step() -> bool:
+        if by == "upkeep":
+            return upkeep.step(MIDNIGHT_MS + HOUR_MS)
+        return before.kept_some("ledge", TODAY)
+
+    n_steps = 0
+    while step():
+        n_steps += 1
+    assert n_steps >= 8  # of some 4,000 readings
+    assert records.unkept_lamps("ledge", TODAY, TODAY) == []
+    assert [by_the_new] == [each.day for each in records.lamps("ledge", TODAY, TODAY)]
 
 
 def test_readings_are_counted_to_the_millisecond_in_chunks_and_in_the_tail(store: Store) -> None:

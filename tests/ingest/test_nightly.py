@@ -47,7 +47,7 @@ def half(day: int) -> float:
 
 
 def fading(day: int) -> float:
-    return 1.3 * 0.98 ** (day / 7)
+    return float(1.3 * 0.98 ** (day / 7))
 
 
 def test_a_day_of_little_light_is_told_after_midnight_and_closes_after_a_usual_one(tmp_path: Path) -> None:
@@ -195,7 +195,7 @@ def test_a_capture_of_some_nights_gives_what_they_gave_when_they_were_live(tmp_p
             for _ in range(2):  # the same again adds nothing
                 replay(rig.settings, rig.calibrations, store, io.BytesIO(recorded(rig)))
                 assert everything(store) == live
-    assert [event.kind for [event, *_] in live[0]][:1] == [EventKind.DOSE_LOW]  # type: ignore[index, attr-defined]
+    assert [event.kind for [event, *_] in live[0]][:1] == [EventKind.DOSE_LOW]  # type: ignore[attr-defined]
     assert len(live[1]) == 3  # type: ignore[arg-type]
 
 
@@ -328,7 +328,7 @@ def test_a_day_that_cannot_be_judged_is_left_and_the_watch_goes_on(
 
     rig = room(tmp_path)
     with_past(rig, half)
-    monkeypatch.setattr("ingest.nightly.lamp_view", failing)
+    monkeypatch.setattr("ingest.day_judging.lamp_view", failing)
     begin(rig)
     rig.run(2_700, step_ms=15_000)
     rig.finish()
