@@ -275,7 +275,11 @@ class Guided:
         talk.say()
         talk.say("5. The calibration")
         tell(talk, fitted)
-        answer = talk.ask("   Keep this calibration? [yes]").lower()
+        try:
+            answer = talk.ask("   Keep this calibration? [yes]").lower()
+        except KeyboardInterrupt:
+            self._say_kept(guide)
+            raise
         if answer not in ("", "y", "yes"):
             self._say_kept(guide)
             return

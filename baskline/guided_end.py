@@ -44,7 +44,12 @@ def name(talk: Talk, path: Path, config_file: Path, spot: str) -> None:
     named = str(path.relative_to(folder) if path.is_relative_to(folder) else path)
     talk.say()
     if can_name(config_file, spot):
-        answer = talk.ask(f"Name it in {config_file}, under [spot.{spot}]? [yes]").lower()
+        try:
+            answer = talk.ask(f"Name it in {config_file}, under [spot.{spot}]? [yes]").lower()
+        except KeyboardInterrupt:
+            talk.say()
+            _say_how(talk, named, config_file, spot)
+            raise
         if answer in ("", "y", "yes"):
             try:
                 talk.say(f"Named; {name_calibration(config_file, spot, named)} is what the file was.")
@@ -52,6 +57,10 @@ def name(talk: Talk, path: Path, config_file: Path, spot: str) -> None:
                 talk.say(str(error))
             else:
                 return
+    _say_how(talk, named, config_file, spot)
+
+
+def _say_how(talk: Talk, named: str, config_file: Path, spot: str) -> None:
     talk.say(f"In {config_file}, under [spot.{spot}], write:")
     talk.draw(f'  calibration = "{named}"')
 

@@ -25,12 +25,15 @@ SPEED = 40
 class Keeper(Talk):
     """Answers as a person would who does what is asked for."""
 
-    def __init__(self, room: Room, clock: FastClock, *, leaves_before: int = 99) -> None:
+    def __init__(
+        self, room: Room, clock: FastClock, *, leaves_before: int = 99, leaves_at: str = "(never)"
+    ) -> None:
         self.paper = io.StringIO()
         super().__init__(Console(file=self.paper, width=1000, markup=False), clock, io.StringIO())
         self._room = room
         self._heights = list(HEIGHTS)
         self._leaves_before = leaves_before
+        self._leaves_at = leaves_at
 
     def ask(self, question: str) -> str:
         answer = self._reply(question)
@@ -39,6 +42,8 @@ class Keeper(Talk):
 
     def _reply(self, question: str) -> str:
         room = self._room
+        if self._leaves_at in question:
+            raise KeyboardInterrupt
         if "covered" in question:
             room.uvi = 0.0
         elif "minutes" in question:
@@ -98,6 +103,25 @@ def test_what_was_taken_before_an_interruption_is_gone_on_with(tmp_path: Path) -
     assert len(read_taken(points)[1]) == 7
     assert (tmp_path / "calibrations" / "slate.toml").exists()  # the configured file was not there yet
     assert "under [spot.slate]" not in told
+
+
+def test_who_leaves_at_a_late_question_is_told_what_is_kept_and_what_is_to_do(tmp_path: Path) -> None:
+    room, clock = Room(tmp_path), FastClock(SPEED)
+    with room.live(clock):
+        keeper = Keeper(room, clock, leaves_at="Keep this")
+        with pytest.raises(KeyboardInterrupt):
+            guide(room, clock, keeper)
+        assert keeper.paper.getvalue().endswith("Go on with: baskline calibrate slate --resume\n")
+        assert not list((tmp_path / "calibrations").glob("*.toml"))
+        keeper = Keeper(room, clock, leaves_at="Name it in")
+        keeper.begin_at(len(HEIGHTS))
+        with pytest.raises(KeyboardInterrupt):
+            guide(room, clock, keeper, resume=True)
+    (file,) = (tmp_path / "calibrations").glob("*.toml")
+    assert keeper.paper.getvalue().endswith(
+        f'under [spot.slate], write:\n  calibration = "calibrations/{file.name}"\n'
+    )
+    assert load_config(room.config_file).spots["slate"].calibration is None
 
 
 def test_a_second_calibration_leaves_the_first_alone(tmp_path: Path) -> None:
