@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from typing import Any, Final
 
 from firmware_host.flash.errors import FlashError
-from firmware_host.flash.scripts import LOOK, MANIFEST, answer, planned
+from firmware_host.flash.scripts import LOOK, MANIFEST, STAGING, answer, planned
 from firmware_host.flash.tool import Mpremote
 
 _LEAST_VERSION: Final = (1, 24)
@@ -36,7 +36,8 @@ class BoardState:
 
 def look_at_board(tool: Mpremote, paths: Iterable[str]) -> BoardState:
     """Return what is at `paths` on the board.  Stops the program that runs there, and changes nothing."""
-    said = tool.run(planned(LOOK, {"paths": list(paths), "manifest": MANIFEST}), timeout_s=LOOK_TIMEOUT_S)
+    wanted = {"paths": list(paths), "manifest": MANIFEST, "staging": STAGING}
+    said = tool.run(planned(LOOK, wanted), timeout_s=LOOK_TIMEOUT_S)
     found = answer(said)
     if found is None:
         raise FlashError(

@@ -14,8 +14,13 @@ from firmware_host.flash.errors import FlashError
 from firmware_host.flash.scripts import INSTALL, MANIFEST, PREPARE, SETTINGS, STAGING, answer, planned
 from firmware_host.flash.tool import Mpremote
 
-# A file takes whole blocks of 4096 bytes, and its entry in a folder.
+# The boards' file system, littlefs, gives out whole blocks of 4096 bytes.  Of a file's, up to 8 bytes each
+# lead to the blocks before; a folder takes two.
 _BLOCK_BYTES: Final = 4_096
+_OF_THEM_FILES_BYTES: Final = _BLOCK_BYTES - 8
+_FOLDER_BLOCKS: Final = 2
+# The list of what was written and the settings, the old ones until the new ones are whole, and one to spare.
+_OTHER_BLOCKS: Final = 5
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,6 +55,12 @@ def plan_install(files: Mapping[str, bytes], there: BoardState) -> Plan:
     return Plan(files, write, remove, foreign)
 
 
+def needed_bytes(plan: Plan) -> int:
+    """Return what must be free on the board: new files stand beside the old ones until all are right."""
+    contents = sum(-(-len(plan.files[path]) // _OF_THEM_FILES_BYTES) for path in plan.write)
+    return _BLOCK_BYTES * (contents + _FOLDER_BLOCKS * len(_folders(plan)) + _OTHER_BLOCKS)
+
+
 def install(tool: Mpremote, plan: Plan, there: BoardState, *, overwrite: bool = False) -> None:
     """Do what the plan says; on return every file on the board has been verified by its hash there.
 
@@ -64,14 +75,14 @@ def install(tool: Mpremote, plan: Plan, there: BoardState, *, overwrite: bool = 
                 " command with --overwrite. Firmware that was copied by hand counts as not ours too"
             ),
         )
-    needed = sum(len(plan.files[path]) + 2 * _BLOCK_BYTES for path in plan.write)
+    folders = _folders(plan)
+    needed = needed_bytes(plan)
     if plan.write and there.free_bytes < needed:
         raise FlashError(
             f"the board has {there.free_bytes // 1024} kB left, and the firmware needs {needed // 1024} kB",
             where=tool.port,
             remedy="Remove files of yours from it: mpremote resume fs ls, mpremote resume fs rm :FILE",
         )
-    folders = _folders(plan)
     with TemporaryDirectory() as folder:
         copies = []
         for number, path in enumerate(plan.write):

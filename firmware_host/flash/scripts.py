@@ -39,6 +39,15 @@ try:
         manifest = json.load(file)["files"]
 except (OSError, ValueError, KeyError, TypeError):
     pass
+
+def staged(folder):
+    try:
+        entries = list(os.ilistdir(folder))
+    except OSError:
+        return 0
+    paths = [(folder + "/" + entry[0], entry[1]) for entry in entries]
+    return sum([staged(path) if kind == 0x4000 else os.stat(path)[6] for path, kind in paths])
+
 paths = set(PLAN["paths"]) | set(manifest)
 room = os.statvfs(".")
 print(json.dumps({
@@ -46,16 +55,31 @@ print(json.dumps({
     "version": list(sys.implementation.version[:3]),
     "machine": getattr(sys.implementation, "_machine", sys.platform),
     "unique_id": hexlify(machine.unique_id()).decode(),
-    "free_bytes": room[1] * room[3],
+    "free_bytes": room[1] * room[3] + staged(PLAN["staging"]),
     "manifest": manifest,
     "files": {path: found for path in paths for found in [digest(path)] if found},
 }))
 """
 )
 
+# What a copy that was cut short has left would take room, and keep its folder from being removed.
 PREPARE: Final = """
 import errno, os
 
+def clear(folder):
+    try:
+        entries = list(os.ilistdir(folder))
+    except OSError:
+        return
+    for entry in entries:
+        path = folder + "/" + entry[0]
+        if entry[1] == 0x4000:
+            clear(path)
+            os.rmdir(path)
+        else:
+            os.remove(path)
+
+clear(PLAN["staging"])
 for folder in PLAN["folders"]:
     try:
         os.mkdir(folder)
@@ -107,6 +131,8 @@ try:
     print(json.dumps({"settings": settings.change(**PLAN)}))
 except ValueError as error:
     print(json.dumps({"refused": str(error)}))
+except OSError as error:
+    print(json.dumps({"refused": "no room is left on it" if error.errno == 28 else repr(error)}))
 """
 
 

@@ -38,12 +38,7 @@ class Chip(Part):
         """Put the channels into `values` from `at` on; return the marks."""
         if not self._set_up:
             self._start()
-        for register, n, mask, value in self._table["kept"]:
-            if self._register(register, n) & mask != value:
-                # It was reset: by a dip of its supply, by static.  What it holds was measured who knows how.
-                self._set_up = False
-                return wire.FAULT
-        if not self._wait_until_ready():
+        if not (self._kept() and self._wait_until_ready()):
             self._set_up = False
             return wire.FAULT
         marks = 0
@@ -55,6 +50,11 @@ class Chip(Part):
                 value -= channel["mask"] + 1
             values[at] = value * channel.get("times", 1)
             at += 1
+        if not self._kept():
+            self._set_up = False
+            for index in range(at - len(self.channels), at):
+                values[index] = wire.MISSING
+            return wire.FAULT
         return marks
 
     def failed(self):
@@ -66,6 +66,16 @@ class Chip(Part):
             self._bus.write(self._address, register, data)
         time.sleep_ms(self._table["settle_ms"])
         self._set_up = True
+
+    def _kept(self):
+        """Whether it still has its settings; a dip of its supply, or static, may reset it at any time.
+
+        Looked at before a reading and after it: what it held in between was measured as it was told to.
+        """
+        for register, n, mask, value in self._table["kept"]:
+            if self._register(register, n) & mask != value:
+                return False
+        return True
 
     def _wait_until_ready(self):
         if self._table["ready"] is None:

@@ -6,7 +6,8 @@ from array import array
 WANTED = 4096  # an hour at one reading a second is 3600
 PIECE = 128
 RESERVE_BYTES = 24_000  # for everything else that the board does
-IN_ONE_PIECE_BYTES = 4096  # of them: a line at its longest, several times over
+LARGE_PIECES_BYTES = 4096  # of them: a line at its longest, several times over
+LEAST_PIECE_BYTES = 512
 
 
 class Ring:
@@ -67,13 +68,11 @@ def make(channels):
     ring = Ring(channels)
     ring.grow()
     gc.collect()
-    try:
-        apart = bytearray(IN_ONE_PIECE_BYTES)
-    except MemoryError:
-        return ring
+    apart = _set_apart()
+    apart_bytes = sum([len(piece) for piece in apart])
     while ring.capacity < WANTED:
         gc.collect()
-        if gc.mem_free() + len(apart) - PIECE * (7 + 4 * channels) <= RESERVE_BYTES:
+        if gc.mem_free() + apart_bytes - PIECE * (7 + 4 * channels) <= RESERVE_BYTES:
             break
         try:
             ring.grow()
@@ -82,3 +81,16 @@ def make(channels):
     del apart
     gc.collect()
     return ring
+
+
+def _set_apart():
+    """The memory that stays in large pieces: one, or as many smaller ones where the holes are smaller."""
+    pieces = []
+    size = left = LARGE_PIECES_BYTES
+    while left > 0 and size >= LEAST_PIECE_BYTES:
+        try:
+            pieces.append(bytearray(size))
+            left -= size
+        except MemoryError:
+            size //= 2
+    return pieces

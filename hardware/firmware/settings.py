@@ -69,9 +69,16 @@ def change(**changes):
     chosen = load()
     chosen.update(changes)
     # Written beside and then renamed over: a power cut leaves the old file or the new one, whole.
-    with open(PATH + ".new", "w") as file:
-        json.dump(chosen, file)
-    os.rename(PATH + ".new", PATH)
+    try:
+        with open(PATH + ".new", "w") as file:
+            json.dump(chosen, file)
+        os.rename(PATH + ".new", PATH)
+    except OSError as error:  # such as no room: what was chosen before stays as it was
+        try:
+            os.remove(PATH + ".new")
+        except OSError:
+            pass
+        raise error
     if hasattr(os, "sync"):
         os.sync()
     return chosen

@@ -3,7 +3,8 @@
 with FirmwareBench(tmp_path, settings={"cadence_ms": 200}) as bench:
     open bench.port, read lines, bench.set_light_mv(900), bench.power_cycle(), ...
 
-As with a USB port, what the firmware says while nobody has the port open is lost.
+As with a USB port, what the firmware says while nobody has the port open is lost, and a host that has it open
+and does not read holds the firmware up, half a second at a time.
 """
 
 import contextlib
@@ -24,6 +25,9 @@ FIRMWARE = ROOT / "hardware" / "firmware"
 STAND_IN = Path(__file__).parent / "stand_in"
 
 _LOOK_AGAIN_MS = 10
+# What is under way between the firmware and a host that does not read: a page is the least that a pipe has.
+_PIPE_BYTES = 4096
+_USB_PATIENCE_MS = 500  # MicroPython's, for a host that has the port open and does not read
 
 
 def micropython() -> str:
@@ -56,14 +60,16 @@ class FirmwareBench:
         unique_id: str = "e6614c311b7a2f34",
         light: str | None = None,
         chips: dict[int, dict[str, object]] | None = None,
+        kind: str = "rp2040",
         prompt: bool = False,
         bare: bool = False,
     ) -> None:
         """`light`: source of a module with `photodiode_mv(t_us)`; without it `set_light_mv` says.
 
-        `chips`: what `wire_up` puts on the I2C bus from the start.  `prompt`: whether MicroPython's prompt
-        is there when the firmware stops, and the board starts again on the same port when it is reset, as
-        boards do; without it the process ends.  `bare`: MicroPython without our firmware.
+        `chips`: what `wire_up` puts on the I2C bus from the start.  `kind`: "rp2040" or "esp32".  `prompt`:
+        whether MicroPython's prompt is there when the firmware stops, and the board starts again on the same
+        port when it is reset, as boards do; without it the process ends.  `bare`: MicroPython without our
+        firmware.
         """
         self.folder = folder
         self._prompt = prompt or bare
@@ -72,6 +78,7 @@ class FirmwareBench:
         if not bare:
             flash(folder)
         (folder / "unique_id").write_text(unique_id)
+        (folder / "kind").write_text(kind)
         if settings is not None:
             (folder / "settings.json").write_text(json.dumps(settings))
         if light is not None:
@@ -109,10 +116,16 @@ class FirmwareBench:
         return self._power.port
 
     def unplug(self) -> None:
-        """Cut the board's power and take its port away."""
+        """Cut the power of the board and its chips, and take its port away."""
         if self._power is not None:
             self._power.off()
             self._power = None
+            (self.folder / "chips_hold").unlink(missing_ok=True)
+
+    def restart(self) -> None:
+        """Let the board start again in the middle of what it does, as its watchdog would."""
+        assert self._power is not None
+        self._power.restart()
 
     def power_cycle(self) -> str:
         """Unplug, plug in again, and return the new port."""
@@ -127,9 +140,9 @@ class FirmwareBench:
         """Let the analog thermometer on pin 27 give so much."""
         self._replace("thermometer_mv", str(millivolts))
 
-    def wire_up(self, chips: dict[int, dict[str, object]], *, stuck: int = 0) -> None:
+    def wire_up(self, chips: dict[int, dict[str, object]], **bus: object) -> None:
         """Put chips on the I2C bus, by address: see `_Wires` of the stand-in machine."""
-        plan = {"chips": {str(address): chip for address, chip in chips.items()}, "stuck": stuck}
+        plan = {"chips": {str(address): chip for address, chip in chips.items()}, **bus}
         self._replace("bus.json", json.dumps(plan))
 
     def watchdog(self) -> tuple[int, int, int] | None:
@@ -159,6 +172,7 @@ class _Power:
         self.port = os.ttyname(host_side)
         os.close(host_side)
         self._off = threading.Event()
+        self._again = threading.Event()
         name = f"cable of {self.port}"
         self._cable = threading.Thread(target=self._power_until_off, name=name, daemon=True)
         self._cable.start()
@@ -168,6 +182,11 @@ class _Power:
         self._off.set()
         self._cable.join()
         os.close(self._pty)
+
+    def restart(self) -> None:
+        """Start again without a cut of the power."""
+        self._again.set()
+        self.process.kill()
 
     def _start(self) -> subprocess.Popen[bytes]:
         program = ["main.py"] if (self._folder / "main.py").exists() else []
@@ -179,6 +198,7 @@ class _Power:
             stdout=subprocess.PIPE,
             stderr=subprocess.STDOUT,
             bufsize=0,
+            pipesize=_PIPE_BYTES,
         )
 
     def _power_until_off(self) -> None:
@@ -191,8 +211,9 @@ class _Power:
                 if pipe is not None:
                     with contextlib.suppress(BrokenPipeError):
                         pipe.close()
-            if self._off.is_set() or not self._prompt:
+            if self._off.is_set() or not (self._prompt or self._again.is_set()):
                 return
+            self._again.clear()
             self.process = self._start()
 
     def _carry(self) -> None:
@@ -207,21 +228,27 @@ class _Power:
             listening = is_open and bool(_state(to_board, select.POLLOUT) & select.POLLOUT)
             happened = _wait({from_board, host} if listening else {from_board})
             if from_board in happened:
-                said = os.read(from_board, 4096)
+                said = os.read(from_board, _PIPE_BYTES)
                 if not said:
                     return  # the firmware ended
                 if is_open:
-                    with contextlib.suppress(BlockingIOError):  # the host does not read: lost, as on USB
-                        os.write(host, said)
+                    _give(host, said)
             if host in happened:
                 with contextlib.suppress(OSError):  # closed, or the power cut, in this very moment
                     os.write(to_board, os.read(host, 4096))
 
 
-def _state(fd: int, events: int = 0) -> int:
+def _give(host: int, said: bytes) -> None:
+    """Hand bytes to the host; when it takes none for a while, the rest is dropped."""
+    while said and _state(host, select.POLLOUT, _USB_PATIENCE_MS) == select.POLLOUT:
+        with contextlib.suppress(BlockingIOError):
+            said = said[os.write(host, said) :]
+
+
+def _state(fd: int, events: int = 0, wait_ms: int = 0) -> int:
     poll = select.poll()
     poll.register(fd, events)
-    return dict(poll.poll(0)).get(fd, 0)
+    return dict(poll.poll(wait_ms)).get(fd, 0)
 
 
 def _wait(fds: set[int]) -> set[int]:

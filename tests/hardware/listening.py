@@ -9,7 +9,7 @@ from firmware_host.clock import SystemClock
 from firmware_host.messages import BoardTime, Hello, Message, Reading, ReplayEnd
 from firmware_host.wire import WireParser
 
-PATIENCE_S = 10.0
+PATIENCE_S = 60.0  # a busy machine may take some of it
 
 Kind = TypeVar("Kind", Hello, Reading, BoardTime, ReplayEnd)
 

@@ -133,6 +133,43 @@ def test_what_was_said_while_the_host_was_away_can_be_replayed(
     assert replayed == list(range(before.seq + 1, after.seq))
 
 
+def test_a_host_that_has_the_port_open_and_does_not_read_holds_up_no_watchdog_and_loses_no_reading(
+    make_bench: MakeBench, connect: Connect
+) -> None:
+    bench = make_bench(settings={"cadence_ms": 200})
+    host = connect(bench)
+    before = host.hear(Reading)[0]
+    host.say(encode_hello_request() * 600)  # more than what lies between the board and a host holds
+    clock = SystemClock()
+    while (bench.watchdog() or (0, 0, 0))[2] < 400:  # held up
+        clock.wait_s(0.1)
+    clock.wait_s(3)
+    timeout_ms, _, longest_ms = bench.watchdog() or (0, 0, 0)
+    assert longest_ms < timeout_ms / 2
+    host.heard = []
+    host.listen(lambda heard: sum(isinstance(m, Reading) and not m.replayed for m in heard) >= 20)
+    last = next(m for m in reversed(host.heard) if isinstance(m, Reading))
+    assert last.boot == before.boot
+    host.say(encode_replay_request(last.boot, before.seq, last.seq))
+    host.hear(ReplayEnd)
+    replayed = [m.seq for m in host.heard if isinstance(m, Reading) and m.replayed]
+    assert replayed == list(range(before.seq, last.seq + 1))
+
+
+def test_an_esp32_reads_what_its_converter_can(make_bench: MakeBench, connect: Connect) -> None:
+    bench = make_bench(kind="esp32", settings={"cadence_ms": 200, "uv_pin": 34, "sensor": "guva-s12sd"})
+    bench.set_light_mv(1000)
+    host = connect(bench)
+    reading = host.hear(Reading, 2)[-1]
+    assert reading.channels == ("photodiode_mv",)  # it has no thermometer of its own
+    assert reading.values[0] == pytest.approx(999.5, abs=1.5)  # whole millivolts, rounded down
+    bench.set_light_mv(50)
+    host.hear_until(lambda reading: reading.values[0] < 500)
+    assert host.hear(Reading, 3)[-1].values[0] == pytest.approx(142, abs=1)  # its floor: hardware/README.md
+    bench.set_light_mv(2600)
+    host.hear_until(lambda reading: reading.marks == Mark.SATURATED)
+
+
 @pytest.mark.parametrize(
     "noise",
     [

@@ -77,7 +77,7 @@ def test_a_chip_is_found_and_read(
 def test_a_chip_that_was_left_measuring_by_a_board_that_started_again_is_found(
     make_bench: MakeBench, connect: Connect
 ) -> None:
-    left = {**chip("as7331", uva=90), "left": {"osr": 0x03}}
+    left = {**chip("as7331", uva=90), "is": {"osr": 0x03}}
     host = connect(make_bench(settings={"cadence_ms": 300}, chips={AS7331: left}))
     assert introduced(host).sensor == "as7331"
     assert named(host.hear(Reading, 2)[-1])["uva_counts"] == 90
@@ -206,6 +206,108 @@ def test_a_chip_that_is_reset_never_gives_a_wrong_number(
         for name, value in named(reading).items():
             if name != "temperature_c":
                 assert value == 900
+
+
+def test_a_thermometer_that_is_reset_never_says_0_degrees(make_bench: MakeBench, connect: Connect) -> None:
+    there = {LTR390: chip("ltr390", uv=900), MCP9808: chip("mcp9808", celsius=20)}
+    bench = make_bench(settings={"cadence_ms": 200}, chips=there)
+    host = connect(bench)
+    host.hear_until(lambda reading: reading.marks == 0)
+    for resets in range(1, 4):
+        bench.wire_up({**there, MCP9808: {**there[MCP9808], "resets": resets}})
+        host.hear_until(lambda reading: reading.marks == Mark.FAULT)
+        assert {named(r).get("temperature_c") for r in host.hear_until(lambda r: r.marks == 0)} <= {20, None}
+
+
+EACH = [
+    (LTR390, chip("ltr390", uv=900)),
+    (VEML6075, chip("veml6075", uva=900)),
+    (AS7331, chip("as7331", uva=900)),
+    (ADS1115, chip("ads1115", mv=900)),
+]
+
+
+@pytest.mark.parametrize("slow_percent", [-10, 10])
+@pytest.mark.parametrize(("address", "there"), EACH, ids=_id)
+def test_a_chip_whose_clock_is_slow_or_fast_is_read_without_a_fault(
+    make_bench: MakeBench, connect: Connect, address: int, there: dict[str, object], slow_percent: int
+) -> None:
+    odd = {"is": {"slow_percent": slow_percent}}
+    chips = {address: {**there, **odd}, MCP9808: {**chip("mcp9808", celsius=20), **odd}}
+    host = connect(make_bench(settings={"cadence_ms": 300}, chips=chips))
+    for reading in host.hear(Reading, 4):
+        assert not reading.marks & Mark.FAULT
+        assert reading.values[0] == 900
+        assert named(reading).get("temperature_c", 20) == (25 if address == AS7331 else 20)
+
+
+@pytest.mark.parametrize(("address", "there"), EACH, ids=_id)
+def test_a_board_that_starts_again_finds_its_chips_as_it_left_them(
+    make_bench: MakeBench, connect: Connect, address: int, there: dict[str, object]
+) -> None:
+    bench = make_bench(settings={"cadence_ms": 300}, chips={address: there, MCP9808: chip("mcp9808")})
+    host = connect(bench)
+    before = host.hear(Reading, 2)[-1]
+    for _ in range(3):
+        bench.restart()
+        boot = before.boot
+        again = host.hear_until(lambda reading, boot=boot: reading.boot != boot)[-1]  # type: ignore[misc]
+        assert again.channels[:-1] == before.channels[:-1]
+        assert (again.values[0], again.marks & Mark.FAULT) == (900, 0)
+        before = again
+
+
+@pytest.mark.parametrize(("address", "there"), EACH, ids=_id)
+def test_a_chip_that_holds_the_clock_for_a_while_is_waited_for(
+    make_bench: MakeBench, connect: Connect, address: int, there: dict[str, object]
+) -> None:
+    host = connect(make_bench(settings={"cadence_ms": 300}, chips={address: {**there, "stretch_us": 300}}))
+    reading = host.hear(Reading, 3)[-1]
+    assert (reading.values[0], reading.marks & Mark.FAULT) == (900, 0)
+
+
+@pytest.mark.parametrize(("address", "there"), EACH, ids=_id)
+def test_of_a_chip_that_sometimes_does_not_answer_every_number_is_right(
+    make_bench: MakeBench, connect: Connect, address: int, there: dict[str, object]
+) -> None:
+    bench = make_bench(settings={"cadence_ms": 200, "sensor": "auto"}, chips={address: there})
+    host = connect(bench)
+    host.hear(Reading, 2)
+    bench.wire_up({address: {**there, "nack_each": 101}})
+    host.hear_until(lambda reading: reading.marks == Mark.FAULT)
+    host.hear_until(lambda reading: not reading.marks & Mark.FAULT)
+    for reading in host.hear(Reading, 12):
+        assert named(reading).get(reading.channels[0], 900) == 900
+
+
+def test_a_bus_whose_clock_is_held_down_is_a_fault_and_starves_no_watchdog(
+    make_bench: MakeBench, connect: Connect
+) -> None:
+    there = {LTR390: chip("ltr390", uv=900), MCP9808: chip("mcp9808", celsius=20)}
+    bench = make_bench(settings={"cadence_ms": 200}, chips=there)
+    host = connect(bench)
+    host.hear_until(lambda reading: reading.marks == 0)
+    bench.wire_up(there, scl_held=True)
+    host.hear_until(lambda reading: reading.marks == Mark.FAULT)
+    for reading in host.hear(Reading, len(host.heard) + 4)[1:]:
+        assert (reading.marks, named(reading)) == (Mark.FAULT, {})
+    timeout_ms, _, longest_ms = bench.watchdog() or (0, 0, 0)
+    assert longest_ms < timeout_ms / 2
+    bench.wire_up(there)
+    host.hear_until(lambda reading: reading.marks == 0 and reading.values[0] == 900)
+
+
+def test_a_bus_that_is_stuck_when_the_board_starts_is_clocked_free(
+    make_bench: MakeBench, connect: Connect
+) -> None:
+    there = {LTR390: chip("ltr390", uv=900)}
+    bench = make_bench(settings={"cadence_ms": 200}, chips=there)
+    bench.unplug()
+    bench.wire_up(there, stuck=1)
+    bench.plug()
+    host = connect(bench)
+    assert introduced(host).sensor == "ltr390"
+    host.hear_until(lambda reading: reading.marks == 0 and reading.values[0] == 900)
 
 
 def test_a_stuck_bus_is_clocked_free(make_bench: MakeBench, connect: Connect) -> None:

@@ -13,7 +13,7 @@ from firmware_host.traffic import LinkClosed, LinkOpened, Received
 from firmware_host.wire import WireParser
 from tests.hardware.firmware_bench import FirmwareBench
 
-PATIENCE_MS = 15_000
+PATIENCE_MS = 60_000
 
 MakeBench = Callable[..., FirmwareBench]
 

@@ -8,9 +8,11 @@ TABLE = {
     "addresses": (0x18, 0x19, 0x1A, 0x1B, 0x1C, 0x1D, 0x1E, 0x1F),
     "big_endian": True,
     "identity": ((0x06, 2, 0xFFFF, 0x0054), (0x07, 2, 0xFF00, 0x0400)),
-    "setup": ((0x01, b"\x00\x00"),),
-    "kept": ((0x01, 2, 0x0100, 0x0000),),
-    "settle_ms": 260,  # one conversion at its finest step
+    # On; and an upper limit of 80 °C, which serves for nothing but to tell that it was reset: its power-on
+    # settings are else the ones wanted here, and after a reset it says 0 °C until it has measured.
+    "setup": ((0x01, b"\x00\x00"), (0x02, b"\x05\x00")),
+    "kept": ((0x01, 2, 0x0100, 0x0000), (0x02, 2, 0x1FFC, 0x0500)),
+    "settle_ms": 300,  # one conversion at its finest step takes 250, more where its clock is slow
     "ready": None,
     "patience_ms": 0,
     "channels": (

@@ -158,6 +158,19 @@ def test_a_copy_that_was_cut_short_leaves_the_old_firmware_and_is_made_good_by_t
     assert on_board(bench) == FILES
 
 
+def test_what_an_older_copy_left_takes_no_room_and_is_removed(make_bench: MakeBench) -> None:
+    bench = make_bench(bare=True)
+    room = look_at_board(Mpremote(bench.port), FILES).free_bytes
+    left = bench.folder / "baskline-new" / "chips"
+    left.mkdir(parents=True)
+    (left / "of_an_older_one.py").write_bytes(b"#" * 8_000_000)
+    # The computer's own disk is used by others meanwhile: what matters is that the 8 MB count as free.
+    assert look_at_board(Mpremote(bench.port), FILES).free_bytes > room - 4_000_000
+    flash(bench)
+    assert on_board(bench) == FILES
+    assert not (bench.folder / "baskline-new").exists()
+
+
 def test_a_spoilt_list_of_what_was_written_counts_as_none(make_bench: MakeBench) -> None:
     bench = make_bench(bare=True)
     flash(bench)

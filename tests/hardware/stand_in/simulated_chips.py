@@ -1,7 +1,8 @@
 """Chips on the stand-in's I2C bus, by their registers and their timing.
 
 Plain Python for both interpreters.  `light` is what falls on the chip, a dictionary that the bench writes;
-`now_ms` is the bus's time.
+`now_ms` is the bus's time.  All that a chip holds stands in its attributes, as numbers and bytes.  Until a
+measurement is over its registers hold the one before.
 """
 
 
@@ -9,6 +10,7 @@ class Chip:
     """Byte registers; reading and writing go on to the next register."""
 
     power_on = {}
+    slow_percent = 0  # its own clock against the one of its data sheet, which is rarely better than 10 %
 
     def __init__(self):
         self.light = {}
@@ -28,6 +30,10 @@ class Chip:
     def read(self, register, n):
         return bytes(self.registers[register : register + n])
 
+    def lasts_ms(self, by_data_sheet_ms):
+        """How long this chip takes for it."""
+        return by_data_sheet_ms * (100 + self.slow_percent) / 100
+
 
 class Ltr390(Chip):
     """Standby at power-on; in UV mode a result each 100 ms, the first one after the change of mode spoilt."""
@@ -35,38 +41,43 @@ class Ltr390(Chip):
     power_on = {0x04: 0x22, 0x05: 0x01, 0x06: 0xB2, 0x07: 0x20}
     GAINS = (1, 3, 6, 9, 18)
     PERIODS_MS = (400, 200, 100, 50, 25)
+    WAKES_MS = 10  # from standby: from memory of its data sheet
 
     def reset(self):
         super().reset()
         self._on_since_ms = None
-        self._told = 0
+        self._done = 0
 
     def write(self, register, data):
         super().write(register, data)
         if register == 0x00:
-            self._on_since_ms = self.now_ms if data[0] & 0x0A == 0x0A else None
-            self._told = 0
+            self._on_since_ms = self.now_ms + self.WAKES_MS if data[0] & 0x0A == 0x0A else None
+            self._done = 0
 
     def read(self, register, n):
         if self._on_since_ms is not None:
-            resolution = self.registers[0x04] >> 4
-            done = (self.now_ms - self._on_since_ms) // self.PERIODS_MS[resolution]
-            if done > self._told:
-                self.registers[0x07] |= 0x08
-            counts = self.light.get("uv", 0) * self.GAINS[self.registers[0x05]] / 18
-            counts = int(counts * self.PERIODS_MS[resolution] / 100)
-            counts = 0x5A5A if done < 2 else min(counts, (1 << (20 - resolution)) - 1)
-            self.registers[0x10:0x13] = bytes((counts & 0xFF, counts >> 8 & 0xFF, counts >> 16 & 0x0F))
-            if register <= 0x10 < register + n:
-                self._told = done
+            self._measure()
         said = super().read(register, n)
         if register == 0x07:
             self.registers[0x07] &= ~0x08 & 0xFF
         return said
 
+    def _measure(self):
+        resolution = self.registers[0x04] >> 4
+        period_ms = self.PERIODS_MS[resolution]
+        done = (self.now_ms - self._on_since_ms) // self.lasts_ms(period_ms)
+        if done <= self._done:
+            return
+        self._done = done
+        self.registers[0x07] |= 0x08
+        counts = self.light.get("uv", 0) * self.GAINS[self.registers[0x05]] / 18
+        counts = int(counts * period_ms / 100)
+        counts = 0x5A5A if done < 2 else min(counts, (1 << (20 - resolution)) - 1)
+        self.registers[0x10:0x13] = bytes((counts & 0xFF, counts >> 8 & 0xFF, counts >> 16 & 0x0F))
+
 
 class Veml6075(Chip):
-    """Words, low byte first; results one integration time after it was switched on."""
+    """Words, low byte first; the first results one integration time after it was switched on."""
 
     power_on = {0x00: 0x01, 0x0C: 0x26}
     TIMES_MS = (50, 100, 200, 400, 800)
@@ -75,6 +86,8 @@ class Veml6075(Chip):
     def reset(self):
         super().reset()
         self._on_since_ms = None
+        self._done = 0
+        self._results = {}
 
     def write(self, register, data):
         if register != 0x00 or len(data) != 2:
@@ -85,37 +98,49 @@ class Veml6075(Chip):
             self._on_since_ms = None
         elif was_off or self._on_since_ms is None:
             self._on_since_ms = self.now_ms
+            self._done = 0
 
     def read(self, register, n):
         if register in self.CHANNELS:
-            time_ms = self.TIMES_MS[self.registers[0x00] >> 4 & 0x07]
-            counts = 0
-            if self._on_since_ms is not None and self.now_ms - self._on_since_ms >= time_ms:
-                counts = self.light.get(self.CHANNELS[register], 0) * time_ms // 100
-                counts = min(counts >> (self.registers[0x00] >> 3 & 0x01), 0xFFFF)
+            self._measure()
+            counts = self._results.get(register, 0)
             return bytes((counts & 0xFF, counts >> 8))[:n]
         return bytes((self.registers[register], 0))[:n]
 
+    def _measure(self):
+        if self._on_since_ms is None:
+            return
+        time_ms = self.TIMES_MS[self.registers[0x00] >> 4 & 0x07]
+        done = (self.now_ms - self._on_since_ms) // self.lasts_ms(time_ms)
+        if done > self._done:
+            self._done = done
+            for register, name in self.CHANNELS.items():
+                counts = self.light.get(name, 0) * time_ms // 100
+                self._results[register] = min(counts >> (self.registers[0x00] >> 3 & 0x01), 0xFFFF)
+
 
 class Mcp9808(Chip):
-    """Words, high byte first, each with its own register number."""
+    """Words, high byte first, each with its own register number; measures from its power-on, each 250 ms."""
+
+    CONVERTS_MS = 250
 
     def reset(self):
         super().reset()
-        self.config = 0
+        self._words = {0x01: 0, 0x02: 0, 0x05: 0, 0x06: 0x0054, 0x07: 0x0400}
+        self._on_since_ms = self.now_ms
+        self._done = 0
 
     def write(self, register, data):
-        if register == 0x01:
-            self.config = data[0] << 8 | data[1]
+        if register in (0x01, 0x02):
+            self._words[register] = data[0] << 8 | data[1]
 
     def read(self, register, n):
-        celsius = self.light.get("celsius", 25)
-        word = {
-            0x01: self.config,
-            0x05: 0xC000 | (int(celsius * 16) & 0x1FFF),
-            0x06: 0x0054,
-            0x07: 0x0400,
-        }.get(register, 0)
+        done = (self.now_ms - self._on_since_ms) // self.lasts_ms(self.CONVERTS_MS)
+        if done > self._done:
+            self._done = done
+            # Three bits beside it tell how it stands to limits that the firmware does not use.
+            self._words[0x05] = 0xC000 | (int(self.light.get("celsius", 25) * 16) & 0x1FFF)
+        word = self._words.get(register, 0)
         return bytes((word >> 8, word & 0xFF))[:n]
 
 
@@ -139,7 +164,7 @@ class As7331(Chip):
             self.osr = data[0]
             if self.osr & 0x07 == 0x03 and self.osr & 0x80 and not self.osr & 0x40:
                 self._set_for = bytes(self.creg)
-                self._ends_ms = self.now_ms + (1 << (self.creg[0] & 0x0F))
+                self._ends_ms = self.now_ms + self.lasts_ms(1 << (self.creg[0] & 0x0F))
                 self.status = 0x04
         elif self.osr & 0x07 == 0x02:  # elsewhere the registers are closed
             for offset, byte in enumerate(data):
@@ -191,8 +216,6 @@ class Ads1115(Chip):
     To be told to start while it converts has no effect; its clock may be slow.
     """
 
-    slow_percent = 0
-
     def reset(self):
         self.config = 0x8583
         self._result = 0
@@ -208,7 +231,7 @@ class Ads1115(Chip):
                 per_second = (8, 16, 32, 64, 128, 250, 475, 860)[self.config >> 5 & 0x07]
                 counts = int(self.light.get("mv", 0) / full_mv * 32768 + 0.5)
                 self._next = max(-32768, min(counts, 32767))
-                self._ends_ms = self.now_ms + (1000 / per_second + 0.025) * (100 + self.slow_percent) / 100
+                self._ends_ms = self.now_ms + self.lasts_ms(1000 / per_second + 0.025)
 
     def read(self, register, n):
         busy = self._busy()
