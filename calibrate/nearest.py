@@ -10,7 +10,7 @@ def did_you_mean(given: str, valid: Iterable[str]) -> str:
     near = get_close_matches(given, names, n=1, cutoff=0.6)
     if near:
         return f"Did you mean {near[0]!r}?"
-    return f"Valid here: {', '.join(names)}"
+    return f"Valid here: {', '.join(names)}" if names else "There is none yet"
 
 
 def misspelt(wanted: str, given: Iterable[str]) -> str:

@@ -92,7 +92,7 @@ def acknowledge(
 
     \b
     Examples:
-      baskline acknowledge over_ceiling.fern.1747480935000
+      baskline acknowledge over_ceiling.fern.1747480920008
       baskline acknowledge fern
     """
     from ingest import acts
@@ -131,7 +131,7 @@ def close(
 
     \b
     Example:
-      baskline close over_ceiling.fern.1747480935000
+      baskline close over_ceiling.fern.1747480920008
     """
     from ingest import acts
 

@@ -82,6 +82,8 @@ def lamps(
     from baskline.lamp_words import lamps_lines
 
     words = console()
+    if not configured.lamps:
+        say(words, "There is no lamp yet; `baskline init` adds what is missing.")
     for line, hang in lamps_lines(views, changes, configured):
         say(words, line, hang=hang)
     if drawn:

@@ -78,6 +78,9 @@ def week(
     from baskline.week_words import WIDE, week_lines
 
     words = console()
+    if not shown.enclosures:
+        say(words, "There is no spot yet; `baskline init` adds what is missing.")
+        return
     for line, hang in week_lines(shown, configured, wide=words.width >= WIDE):
         say(words, line, hang=hang)
     if drawn:

@@ -127,5 +127,5 @@ def _check_place(path: Path, *, read_only: bool) -> None:
         )
     if read_only and not path.exists():
         raise StoreError(
-            "there is no store yet", where=where, remedy="Start the daemon first, or name another file"
+            "there is no store yet", where=where, remedy="Start `baskline run` first, or name another file"
         )

@@ -351,3 +351,14 @@ def test_standard_streams_that_are_closed_are_no_mistake(home):
 
 def test_a_missing_configuration_names_the_command_that_makes_one(tmp_path):
     refused(said_here("day", "ledge", folder=tmp_path), 1, "`baskline init` makes one")
+
+
+def test_a_room_without_spots_is_said_to_have_none(home):
+    config = (home / "baskline.toml").read_text().partition("[board.")[0]
+    assert "[bridge]" in config
+    (home / "baskline.toml").write_text(config)
+    for command in ("week", "lamps"):
+        said = said_here(command, folder=home)
+        assert (said.code, said.err) == (0, "")
+        assert said.out.startswith("There is no "), said.out
+    refused(said_here("day", "ledge", folder=home), 1, "There is none yet")
