@@ -1,15 +1,18 @@
 """The tables of the chips: data that any Python can read, and what others say of the same chips."""
 
 import ast
+import re
 import runpy
 from pathlib import Path
-from typing import Any
+from typing import Any, Literal
 
 import pytest
 
+from firmware_host.firmware_program import known_sensors
 from firmware_host.messages import Reading
 from firmware_host.wire import encode_reading
 from tests.hardware.firmware_bench import FIRMWARE
+from tests.hardware.stand_in.simulated_chips import KINDS
 
 PATHS = sorted((FIRMWARE / "chips").glob("*.py"))
 
@@ -76,6 +79,23 @@ def test_the_dividers_of_the_as7331_keep_the_counts_at_those_for_64_ms() -> None
     for _, exponent, divider in table("as7331")["times"]:
         divided_by = 2 << (divider & 7) if divider & 8 else 1
         assert 2**exponent / divided_by == 64
+
+
+@pytest.mark.parametrize("name", ["ltr390", "veml6075", "mcp9808"])
+def test_a_chip_that_was_reset_does_not_have_what_its_table_says_is_kept(name: str) -> None:
+    chip = KINDS[name]()
+    order: Literal["big", "little"] = "big" if table(name)["big_endian"] else "little"
+    kept = [
+        int.from_bytes(chip.read(register, n), order) & mask == value
+        for register, n, mask, value in table(name)["kept"]
+    ]
+    assert not all(kept)
+
+
+def test_the_readme_names_what_the_setting_sensor_may_be() -> None:
+    readme = " ".join((FIRMWARE.parent / "README.md").read_text(encoding="utf-8").split())
+    listed = readme.split("`sensor` is one of ")[1].split(". ")[0]
+    assert set(re.findall(r"`([\w-]+)`", listed)) == set(known_sensors())
 
 
 def test_no_two_chips_share_an_address() -> None:
