@@ -6,7 +6,7 @@ from typing import Annotated, Final, Self, TypeAlias
 from pydantic import Field, PlainValidator, model_validator
 
 from exposure.attention_settings import AttentionError, AttentionSettings
-from ingest.config.fields import NotNegative, Positive, local_time, refused_by
+from ingest.config.fields import HoldS, Positive, SpanS, local_time, refused_by
 from ingest.config.table import Table, key
 
 _NONE: Final = "none"
@@ -27,15 +27,15 @@ class AttentionConfig(Table):
         'the local time from which only what is urgent is told, or "none"', '"21:30"', "22:00"
     )
     quiet_until: QuietTime = key('the local time at which quiet hours end, or "none"', '"08:00"', "07:00")
-    gather_s: NotNegative = key(
+    gather_s: HoldS = key(
         "the seconds for which what is not urgent is gathered, to be told together", "600", _USUAL.gather_s
     )
-    again_now_s: Positive = key(
+    again_now_s: SpanS = key(
         "the seconds after which what is urgent is told again, unless it was acknowledged",
         "600",
         _USUAL.again_now_s,
     )
-    again_now_most_s: Positive = key(
+    again_now_most_s: SpanS = key(
         "the longest time in seconds between two such reminders, each twice as long as the one before",
         "3600",
         _USUAL.again_now_most_s,

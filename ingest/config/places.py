@@ -28,8 +28,8 @@ from ingest.config.fields import (
     NotNegative,
     Part,
     PathFromFile,
-    Positive,
     SensorPrefix,
+    SpanS,
     Text,
     TextList,
     refused_by,
@@ -76,7 +76,7 @@ class BoardConfig(Table):
         '{ format = "csv", channels = { uva_counts = 0 }, port = "/dev/ttyUSB0" }',
         None,
     )
-    silent_after_s: Positive | None = key(
+    silent_after_s: SpanS | None = key(
         "the seconds without a reading after which the board counts as silent", "120", None
     )
 
@@ -204,7 +204,7 @@ class RulesConfig(Table):
         "14",
         _USUAL.check_every_days,
     )
-    max_gap_s: Positive = key(
+    max_gap_s: SpanS = key(
         "the longest silence in seconds over which a hold runs on", "180", _USUAL.max_gap_s
     )
 

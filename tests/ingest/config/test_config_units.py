@@ -38,6 +38,7 @@ def test_what_a_lamp_cannot_have_was_meant_in_another_unit(line, key, said):
         "far_times = 200",
         "k = 95",
         "under_hold_s = 900_000",  # milliseconds
+        "max_gap_s = 180_000",
     ],
 )
 def test_a_rule_in_per_cent_or_milliseconds_is_refused(rule):
@@ -45,3 +46,10 @@ def test_a_rule_in_per_cent_or_milliseconds_is_refused(rule):
     found = problems(f"{SMALL}{SPOT}zone = 3\nrules = {{ {rule} }}\n")
     assert list(found) == [f"spot.ledge.rules.{name}"]
     assert f"for example: {name} = " in found[f"spot.ledge.rules.{name}"]
+
+
+def test_a_silence_or_a_reminder_in_milliseconds_is_refused():
+    board = SPOT.replace('label = "Pico"', 'label = "Pico"\nsilent_after_s = 120_000')
+    found = problems(f"{SMALL}[attention]\nagain_now_s = 900_000\n{board}zone = 3\n")
+    assert "attention.again_now_s" in found
+    assert "over 86400" in found["board.rock.silent_after_s"]
