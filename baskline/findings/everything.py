@@ -5,6 +5,7 @@ from pathlib import Path
 from typing import Final
 
 from baskline.findings.boards import boards_in_store, boards_on_ports
+from baskline.findings.clock import clock
 from baskline.findings.connections import broker, mirror, page
 from baskline.findings.finding import Finding, counted, utc
 from baskline.findings.places import animals, calibrations
@@ -16,7 +17,6 @@ from ingest.store.store import Store
 
 # As the demo's own configuration calls it.
 _INVENTED: Final = ("demo", "invented-room")
-_CLOCK_DOUBT_MS: Final = 60_000  # what a clock that is set now and then may differ by
 
 
 def look_at_everything(path: Path, seconds: float) -> Iterator[Finding]:
@@ -54,12 +54,13 @@ def look_at_everything(path: Path, seconds: float) -> Iterator[Finding]:
 
 def _store(config: Config) -> Generator[Finding, None, bool]:
     """Look at the store; return (to `yield from`) whether a daemon is writing to it."""
-    path = config.bridge.store
+    path, now_ms = config.bridge.store, SystemClock().moment().wall_ms
     if not path.exists():
         if path.parent.is_dir():
             yield Finding("store", str(path), True, "not there yet; `baskline run` makes it")
         else:
             yield Finding("store", str(path), False, f"there is no folder {path.parent}", "Make the folder")
+        yield from clock(now_ms, None)
         return False
     try:
         with Store.open(path, read_only=True) as store:
@@ -73,15 +74,7 @@ def _store(config: Config) -> Generator[Finding, None, bool]:
     yield Finding(
         "store", str(path), True, f"{newest}; the daemon is {'running' if running else 'not running'}"
     )
-    now_ms = SystemClock().moment().wall_ms
-    if last_ms is not None and last_ms > now_ms + _CLOCK_DOUBT_MS:
-        yield Finding(
-            "clock",
-            "this computer's",
-            False,
-            f"it says {utc(now_ms)}, which is before the newest reading",
-            "Let it fetch the time from the network, or set it",
-        )
+    yield from clock(now_ms, last_ms)
     if waiting:
         yield Finding("outbox", str(path), True, f"{counted(waiting, 'message')} for the broker")
     return running

@@ -114,7 +114,7 @@ def a_past_day(today: date) -> Callable[[str], date]:
         except ValueError:
             raise AnswerError(f"{given!r} is no date", remedy=f"Write it as {today}") from None
         if day > today:
-            raise AnswerError(f"{given} is still to come")
+            raise AnswerError(f"{given} is still to come: this computer's clock says that it is {today}")
         return day
 
     return read

@@ -11,6 +11,7 @@ from pathlib import Path
 
 import pytest
 
+from baskline.findings.clock import clock
 from baskline.scenario import build
 from firmware_host.clock import SystemClock
 from ingest.config import load_config
@@ -322,3 +323,9 @@ def test_a_clock_that_is_before_the_newest_reading_is_told(tmp_path):
     fill(load_config(home / "baskline.toml"), TODAY + timedelta(days=2), half_sine(2.5, 7, 11), every_s=600)
     _, wrong, _ = check(home, seconds=1)
     assert "before the newest reading" in wrong["clock", "this computer's"]["what"]
+
+
+def test_a_clock_that_began_anew_is_told_though_nothing_is_stored():
+    (told,) = clock(120_000, None)
+    assert told.what == "it says 1970-01-01 00:02:00 UTC, which is before this program was written"
+    assert list(clock(SystemClock().moment().wall_ms, None)) == []
