@@ -15,7 +15,7 @@ class As7331(Chip):
         self._gain = table["first_gain"]
         self._ranged = False
         self._begun = False
-        # 1024 clocks are taken for a millisecond, so the time is exact but for the chip's own clock: 10 % slow.
+        # 1024 clocks are taken for a millisecond, so the time is exact; 10 % for the chip's own clock.
         self._measures_ms = (1 << self._exponent) * 110 // 100 + 5
         self.lead_ms = self._measures_ms
 

@@ -15,6 +15,7 @@ UV_CHIPS = ((ltr390.TABLE, Chip), (veml6075.TABLE, Chip), (as7331.TABLE, As7331)
 REFUSED_CHIPS = (si1145.TABLE,)
 PREFIXES = "abcdefgh"
 MAX_CHANNELS = 16  # of one line
+ASKED = 3
 
 
 class Sensors:
@@ -81,7 +82,8 @@ def find(settings):
     cadence_ms = settings["cadence_ms"]
     try:
         bus = Bus(settings["sda_pin"], settings["scl_pin"])
-        there = bus.scan()
+        there = set(bus.scan())
+        there.update(bus.scan())
     except ValueError:  # this kind of board has no such pins, and no setting says others
         bus, there = None, ()
     refused = [table for table, _ in _present(bus, there, REFUSED_CHIPS)]
@@ -108,8 +110,13 @@ def _present(bus, there, tables):
     """(table, address) of each chip of the tables that answers as itself."""
     for table in tables:
         for address in table["addresses"]:
-            if address in there and answers(bus, address, table):
+            if address in there and _is_itself(answers, bus, address, table):
                 yield table, address
+
+
+def _is_itself(answers, bus, address, table):
+    """Asked more than once: a transfer that is spoilt would cost the sensor until the next start."""
+    return any(answers(bus, address, table) for _ in range(ASKED))
 
 
 def _uv_chips(bus, there, kind, cadence_ms):
@@ -126,7 +133,7 @@ def _analog_source(bus, there, kind, pin):
     table = ads1115_table.TABLE
     if pin is None:
         for address in table["addresses"]:
-            if address in there and ads1115.answers(bus, address, table):
+            if address in there and _is_itself(ads1115.answers, bus, address, table):
                 return kind + "+ads1115", ads1115.Ads1115(bus, address, table)
         pin = analog.usual_uv_pin()
     return kind, analog.Input(pin)

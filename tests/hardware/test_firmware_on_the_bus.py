@@ -280,6 +280,19 @@ def test_of_a_chip_that_sometimes_does_not_answer_every_number_is_right(
         assert named(reading).get(reading.channels[0], 900) == 900
 
 
+@pytest.mark.parametrize(("address", "there"), EACH, ids=_id)
+def test_a_transfer_that_is_spoilt_when_the_board_starts_does_not_cost_its_sensor(
+    make_bench: MakeBench, connect: Connect, address: int, there: dict[str, object]
+) -> None:
+    bench = make_bench(settings={"cadence_ms": 300})
+    bench.unplug()
+    bench.wire_up({address: there}, spoilt_at_first=1)
+    bench.plug()
+    host = connect(bench)
+    assert str(there["kind"]) in introduced(host).sensor
+    assert host.hear(Reading, 2)[-1].values[0] == 900
+
+
 def test_a_bus_whose_clock_is_held_down_is_a_fault_and_starves_no_watchdog(
     make_bench: MakeBench, connect: Connect
 ) -> None:

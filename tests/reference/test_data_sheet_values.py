@@ -12,7 +12,7 @@ from firmware_host.pi_bus.microcontroller import surroundings
 
 
 class Registers:
-    """A bus with one chip, whose registers hold what they are given and never change."""
+    """A bus with one chip, whose registers hold what they are given; the others keep what is written."""
 
     def __init__(self, address: int, held: dict[int, bytes]) -> None:
         self._address = address
@@ -24,7 +24,7 @@ class Registers:
         return self._held.get(register, bytes(n))
 
     def write(self, address: int, register: int, data: bytes) -> None:
-        pass
+        self._held.setdefault(register, data)
 
     def answers(self, address: int) -> bool:
         return address == self._address

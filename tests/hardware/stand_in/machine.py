@@ -147,7 +147,8 @@ class _Wires:
     A number of resets, or of times stuck, that grows makes it happen once more.  More of a chip: `is` (what
     sets it apart from others of its kind, such as {"slow_percent": 10} of its clock), `stretch_us` (for how
     long it holds the clock in each transfer), `nack_each` (one in so many transfers it does not answer).
-    More of the bus: `scl_held` (something holds the clock down for good).
+    More of the bus: `scl_held` (something holds the clock down for good), `spoilt_at_first` (so many
+    transfers, and scans, from each start on).
 
     What the chips hold stands in the file `chips_hold`: a board that starts again does not take their power.
     The bench removes it when it cuts the power.
@@ -155,7 +156,7 @@ class _Wires:
 
     def __init__(self):
         self._looked_us = None
-        self._transfers = 0
+        self._transfers = self._scans = 0
         held = eval(_read("chips_hold", "{}"))
         self.clocks_to_free = held.get("clocks_to_free", 0)
         self._plan = held.get("plan", {"chips": {}, "stuck": 0})
@@ -172,6 +173,7 @@ class _Wires:
         plan = self._plan["chips"].get(str(address))
         self._transfers += 1
         nack = plan and "nack_each" in plan and self._transfers % plan["nack_each"] == 0
+        nack = nack or self._transfers <= self._plan.get("spoilt_at_first", 0)
         if plan is None or plan.get("silent", False) or nack:
             time.sleep_us(11 * _bit_us)
             raise OSError(_EIO)
@@ -188,6 +190,9 @@ class _Wires:
 
     def answering(self):
         """The addresses that answer."""
+        self._scans += 1
+        if self._scans <= self._plan.get("spoilt_at_first", 0):
+            return []
         return sorted(int(a) for a, plan in self._plan["chips"].items() if not plan.get("silent", False))
 
     def keep(self):
