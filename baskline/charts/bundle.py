@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Final
 
 from baskline.charts.errors import ChartError
+from baskline.children import Children
 from calibrate.whole_file import write_whole
 
 _PATIENCE_S: Final = 120.0
@@ -49,17 +50,13 @@ def bundle_path(store: Path) -> Path:
     return store.with_name(f"{store.name}.charts-{made_by}.js")
 
 
-def bundle_beside(store: Path) -> Path:
-    """Return the chart code beside the store, made by a child process if it is not there yet."""
+def bundle_beside(store: Path, children: Children | None = None) -> Path:
+    """Return the chart code beside the store, made by one of `children` if it is not there yet."""
     path = bundle_path(store)
     if path.exists():
         return path
-    # -P: what lies in the folder in which the parent was started must not pass for a library.
-    command = [sys.executable, "-P", "-m", "baskline.charts.bundle", str(path)]
     try:
-        done = subprocess.run(  # noqa: S603 - our own program
-            command, capture_output=True, text=True, timeout=_PATIENCE_S, stdin=subprocess.DEVNULL
-        )
+        done = (children or Children()).run("baskline.charts.bundle", str(path), patience_s=_PATIENCE_S)
     except subprocess.TimeoutExpired:
         raise ChartError(
             f"the page's chart code was not made within {_PATIENCE_S:.0f} s",
@@ -67,7 +64,7 @@ def bundle_beside(store: Path) -> Path:
             remedy="Try again when the computer has less to do",
         ) from None
     if done.returncode != 0:
-        why = (done.stderr.strip().splitlines() or ["no reason given"])[-1]
+        why = (done.stderr.decode(errors="replace").strip().splitlines() or ["no reason given"])[-1]
         raise ChartError(
             f"the page's chart code cannot be made: {why}",
             where=str(path),

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any, Final
 
 from baskline.charts.errors import ChartError
+from baskline.children import Children
 from calibrate.whole_file import write_whole
 from ingest.config import Config
 from ingest.day import SpotDay
@@ -73,16 +74,11 @@ def rendered(spec: dict[str, Any], ending: str) -> bytes:
             raise ValueError(f"no chart ends in {ending!r}")
 
 
-def rendered_by_child(spec: dict[str, Any], ending: str) -> bytes:
+def rendered_by_child(spec: dict[str, Any], ending: str, children: Children) -> bytes:
     """Return what `rendered` does, by a short-lived child: for a process that is to stay small."""
     try:
-        done = subprocess.run(  # noqa: S603 - our own program
-            # -P: what lies in the folder in which the parent was started must not pass for a library.
-            [sys.executable, "-P", "-m", "baskline.charts.files", ending],
-            input=json.dumps(spec).encode(),
-            capture_output=True,
-            timeout=_PATIENCE_S,
-        )
+        given = json.dumps(spec).encode()
+        done = children.run("baskline.charts.files", ending, given=given, patience_s=_PATIENCE_S)
     except subprocess.TimeoutExpired:
         raise ChartError(
             f"the chart was not drawn within {_PATIENCE_S:.0f} s",

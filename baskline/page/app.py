@@ -15,6 +15,7 @@ from starlette.routing import Mount
 from starlette.staticfiles import StaticFiles
 
 from baskline.api.mounted import Interface
+from baskline.children import ChildEndedError
 from baskline.page import (
     boards,
     charts,
@@ -34,6 +35,7 @@ from baskline.page.gate import Gate
 from baskline.page.guard import Guard, SafeHeaders, make_safe
 from baskline.page.pages import Page
 from baskline.page.rendering import STATIC, compile_templates, refusal
+from baskline.page.workshop import Workshop
 from calibrate.errors import KeeperError
 
 log = logging.getLogger("baskline.page")
@@ -82,6 +84,7 @@ def create_app(desk: Desk, gate: Gate, pages: tuple[Page, ...] = PAGES) -> Starl
         lifespan=lifespan,
     )
     app.state.desk = desk
+    app.state.workshop = Workshop(desk.clock)
     app.state.nav = [page.nav for page in pages if page.nav is not None]
     return app
 
@@ -116,7 +119,8 @@ async def _asked_error(request: Request, error: Exception) -> Response:
 
 async def _keeper_error(request: Request, error: Exception) -> Response:
     assert isinstance(error, KeeperError)
-    log.warning(error.what, extra={"where": error.where, "do": error.remedy, "path": request.url.path})
+    if not isinstance(error, ChildEndedError):
+        log.warning(error.what, extra={"where": error.where, "do": error.remedy, "path": request.url.path})
     return refusal(request, 503, _sentence(error.what), _sentence(error.remedy))
 
 

@@ -15,6 +15,7 @@ from starlette.routing import Route
 
 from baskline.charts.bundle import bundle_beside, bundle_path
 from baskline.charts.errors import ChartError
+from baskline.children import ChildEndedError
 from baskline.page.desk import Desk
 from baskline.page.errors import AskedError
 from baskline.page.forms import asked_day, asked_number, known
@@ -158,16 +159,16 @@ async def _gradient(request: Request) -> Response:
 async def _code(request: Request) -> Response:
     """Give the code that draws; it is made once, by a child, when it is first asked for."""
     desk: Desk = request.app.state.desk
-
+    shop = workshop_of(request)
     try:
-        path = await workshop_of(request).in_turn(bundle_beside, desk.store_file)
+        path = await shop.in_turn(bundle_beside, desk.store_file, shop.children)
     except KeeperError as error:
         return _trouble(error)
     headers = dict(_CODE_HEADERS)
     packed = "gzip" in request.headers.get("accept-encoding", "")
     if packed:
         headers["Content-Encoding"] = "gzip"
-    code = await workshop_of(request).in_turn(_packed if packed else Path.read_bytes, path)
+    code = await shop.in_turn(_packed if packed else Path.read_bytes, path)
     return Response(code, media_type="text/javascript", headers=headers)
 
 
@@ -188,7 +189,8 @@ async def _answer(request: Request, made: Callable[[Store], Spec]) -> Response:
 
 
 def _trouble(error: KeeperError) -> Response:
-    log.warning(error.what, extra={"where": error.where, "do": error.remedy})
+    if not isinstance(error, ChildEndedError):
+        log.warning(error.what, extra={"where": error.where, "do": error.remedy})
     return PlainTextResponse(f"{error.what}. {error.remedy}", 503)
 
 

@@ -102,7 +102,7 @@ async def day_png(request: Request) -> Response:
 
     shop = workshop_of(request)
     shop.count_picture()
-    picture = await shop.in_turn(rendered_by_child, spec, ".png")
+    picture = await shop.in_turn(rendered_by_child, spec, ".png", shop.children)
     return Response(picture, media_type="image/png", headers=_named(f"uv-{spot}-{shown}.png"))
 
 
@@ -126,7 +126,7 @@ async def report(request: Request) -> Response:
     shop.count_picture()
     try:
         made = await shop.in_turn(
-            report_by_child, desk.config, desk.store_file, month, chosen, ending, desk.now_ms
+            report_by_child, shop.children, desk.config, desk.store_file, month, chosen, ending, desk.now_ms
         )
     except NothingReadError as error:
         where = f" in {desk.config.enclosures[enclosure].label}" if enclosure else ""

@@ -45,7 +45,7 @@ def make_safe(headers: MutableHeaders) -> None:
 
 
 class SafeHeaders:
-    """Puts the security headers on every answer."""
+    """Puts the security headers on every answer; also on that of a request which the page's end cuts off."""
 
     def __init__(self, app: ASGIApp) -> None:
         self._app = app
@@ -56,12 +56,22 @@ class SafeHeaders:
             await self._app(scope, receive, send)
             return
 
+        begun = False
+
         async def with_headers(message: Message) -> None:
+            nonlocal begun
             if message["type"] == "http.response.start":
+                begun = True
                 make_safe(MutableHeaders(scope=message))
             await send(message)
 
-        await self._app(scope, receive, with_headers)
+        try:
+            await self._app(scope, receive, with_headers)
+        except asyncio.CancelledError:
+            # The server waits only for a while when it ends. That is no fault, which a traceback would say.
+            if not begun:
+                ended = PlainTextResponse("The page is ending. Load it anew when it is there again.\n", 503)
+                await ended(scope, receive, with_headers)
 
 
 class Guard:

@@ -9,6 +9,7 @@ from pathlib import Path
 from types import MappingProxyType
 from typing import Any, Final
 
+from baskline.children import Children
 from baskline.report.errors import NothingReadError, ReportError
 from calibrate.errors import KeeperError
 from ingest.config import Config
@@ -30,18 +31,19 @@ def _read_only(entries: dict[Any, Any]) -> MappingProxyType[Any, Any]:
 
 
 def report_by_child(
-    config: Config, store_file: Path, first: date, enclosures: list[str], ending: str, now_ms: int
+    children: Children,
+    config: Config,
+    store_file: Path,
+    first: date,
+    enclosures: list[str],
+    ending: str,
+    now_ms: int,
 ) -> bytes:
     """Return the report of the month that begins with `first`, as `.html` or `.pdf`."""
     asked = io.BytesIO()
     _Pickler(asked).dump((config, store_file, first, enclosures, ending, now_ms))
     try:
-        done = subprocess.run(
-            [sys.executable, "-P", "-m", "baskline.page.report_child"],
-            input=asked.getvalue(),
-            capture_output=True,
-            timeout=_PATIENCE_S,
-        )
+        done = children.run("baskline.page.report_child", given=asked.getvalue(), patience_s=_PATIENCE_S)
     except subprocess.TimeoutExpired:
         raise ReportError(
             f"it was not made within {_PATIENCE_S:.0f} s",

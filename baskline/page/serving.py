@@ -12,6 +12,7 @@ from baskline.page.desk import Desk
 from baskline.page.errors import PageError
 from baskline.page.gate import Gate
 from baskline.page.secrets import Secrets
+from baskline.page.workshop import Workshop
 from firmware_host.clock import Clock
 from ingest.config import Config
 from ingest.config.page import PageConfig
@@ -31,8 +32,9 @@ def server(config: Config, store_file: Path, clock: Clock, *, may_change: bool) 
     page = page_of(config)
     gate = Gate(page, Secrets.read(page), clock)
     desk = Desk(config, store_file, clock, may_change=may_change)
+    app = create_app(desk, gate)
     configured = uvicorn.Config(
-        create_app(desk, gate),
+        app,
         log_config=None,
         access_log=False,  # addresses hold the guests' token
         server_header=False,
@@ -53,7 +55,17 @@ def server(config: Config, store_file: Path, clock: Clock, *, may_change: bool) 
             where=f"[page], {page.certificate_file}",
             remedy="Give both as PEM files that this user may read and that belong together",
         ) from error
-    return uvicorn.Server(configured)
+    return _Server(configured, app.state.workshop)
+
+
+class _Server(uvicorn.Server):
+    def __init__(self, configured: uvicorn.Config, workshop: Workshop) -> None:
+        super().__init__(configured)
+        self._workshop = workshop
+
+    async def shutdown(self, sockets: list[socket.socket] | None = None) -> None:
+        self._workshop.children.end()  # who waits for one is answered at once
+        await super().shutdown(sockets)
 
 
 def serve(served: uvicorn.Server, socket_: socket.socket) -> None:

@@ -9,6 +9,7 @@ from typing import Final, ParamSpec, TypeVar
 from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 
+from baskline.children import Children
 from baskline.page.errors import AskedError
 from firmware_host.clock import Clock
 
@@ -26,6 +27,7 @@ class Workshop:
     """Lets in one piece of work after the other; pictures and papers only so many a minute."""
 
     def __init__(self, clock: Clock) -> None:
+        self.children = Children()
         self._clock = clock
         self._one_at_a_time = asyncio.Lock()
         self._n_waiting = 0
@@ -81,8 +83,5 @@ class Workshop:
 
 def workshop_of(request: Request) -> Workshop:
     """Return the workshop of the application."""
-    state = request.app.state
-    if not hasattr(state, "workshop"):
-        state.workshop = Workshop(state.desk.clock)
-    workshop: Workshop = state.workshop
+    workshop: Workshop = request.app.state.workshop
     return workshop

@@ -23,6 +23,7 @@ from baskline.charts.drawing import drawing_of
 from baskline.charts.errors import ChartError
 from baskline.charts.gradient import gradient_drawing, gradient_spec
 from baskline.charts.lamp import lamp_drawing, lamp_spec
+from baskline.children import Children
 from calibrate.calibration_file import read_calibration
 from ingest.checking import series_of
 from ingest.config import load_config
@@ -63,7 +64,7 @@ def test_it_is_made_once_and_kept(script, monkeypatch):
     store = script.parent / "baskline.db"
     assert script == bundle_path(store)
     made = script.stat()
-    monkeypatch.setattr(bundle.subprocess, "run", None)
+    monkeypatch.setattr(Children, "run", None)
     assert bundle_beside(store) == script
     assert script.stat() == made
     assert list(script.parent.iterdir()) == [script]
@@ -80,7 +81,7 @@ def test_another_version_of_the_drawing_package_has_another_file(script, tmp_pat
     old = tmp_path / "baskline.db.charts-0.0.1.js"
     old.write_text("old")
     monkeypatch.setattr(bundle, "version", lambda name: "999.0")
-    monkeypatch.setattr(bundle.subprocess, "run", lambda command, **_: _make(command[-1]))
+    monkeypatch.setattr(Children, "run", lambda _self, _module, path, **_: _make(path))
     path = bundle_beside(store)
     assert path.name == "baskline.db.charts-999.0.js"
     assert not old.exists()
@@ -88,7 +89,7 @@ def test_another_version_of_the_drawing_package_has_another_file(script, tmp_pat
 
 class _Done:
     returncode = 0
-    stderr = ""
+    stderr = b""
 
 
 def _make(path):

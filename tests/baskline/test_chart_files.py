@@ -10,6 +10,7 @@ import pytest
 
 from baskline.charts import files
 from baskline.charts.errors import ChartError
+from baskline.children import Children
 from tests.baskline.making import baskline, environment, fill, half_sine, room, said_here
 from tests.baskline.pictures import pixels
 
@@ -54,13 +55,13 @@ def test_a_child_draws_the_same_whatever_lies_in_the_folder_it_is_started_in(tmp
     (tmp_path / "vl_convert.py").write_text("raise SystemExit('not the library')")
     monkeypatch.chdir(tmp_path)
     spec = {"mark": "point", "data": {"values": [{}]}}
-    assert files.rendered_by_child(spec, ".svg") == files.rendered(spec, ".svg")
+    assert files.rendered_by_child(spec, ".svg", Children()) == files.rendered(spec, ".svg")
 
 
 def test_a_child_that_takes_too_long_is_said_in_words(monkeypatch):
     monkeypatch.setattr(files, "_PATIENCE_S", 0.01)
     with pytest.raises(ChartError, match="not drawn within"):
-        files.rendered_by_child({"mark": "point"}, ".svg")
+        files.rendered_by_child({"mark": "point"}, ".svg", Children())
 
 
 # Raspberry Pi OS Lite has no fonts at all.  A mount of our own hides those of this computer.

@@ -107,7 +107,7 @@ def test_only_months_with_readings_are_offered_also_where_a_report_was_refused(v
 
 
 def test_too_many_pictures_at_once_have_to_wait(room: PageRoom, visit, monkeypatch) -> None:
-    monkeypatch.setattr(files, "rendered_by_child", lambda spec, ending: b"drawn")
+    monkeypatch.setattr(files, "rendered_by_child", lambda spec, ending, children: b"drawn")
     visitor = visit(room)
     for _ in range(MOST_PICTURES):
         assert visitor.get("/downloads/day.png?spot=ledge").content == b"drawn"
