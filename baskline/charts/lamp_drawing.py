@@ -193,7 +193,7 @@ class LampDrawing:
             yield "line: trend"
             yield "dashed: if it goes on like this, with its 95 % interval"
         if self.hours_before >= BURN_IN_HOURS:
-            yield f"it had burned {self.hours_before:.0f} h before"
+            yield f"it had burned {self.hours_before:.0f} h before this record"
         if self.range_uvi[0] > 0:
             yield f"the axis begins at UVI {self.range_uvi[0]:.1f}"
 

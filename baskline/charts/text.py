@@ -28,15 +28,24 @@ def shortened(text: str, size_px: float, room_px: float) -> str:
 
 
 def packed(phrases: Iterable[str], size_px: float, room_px: float, *, between: str = " · ") -> list[str]:
-    """Return the phrases in as few lines as fit the room, in order; one too long for a line is broken."""
+    """Return the phrases in as few lines as fit the room, in order; one too long for a line is broken.
+
+    What stands between two phrases also ends the line after which the second begins another: so they are
+    not read as one.
+    """
     lines: list[str] = []
+    after = between.rstrip()
+    room_px -= width_px(after, size_px)
     for phrase in phrases:
-        if width_px(phrase, size_px) > room_px and " " in phrase:
-            lines += packed(phrase.split(" "), size_px, room_px, between=" ")
-            continue
+        fits = width_px(phrase, size_px) <= room_px
         longer = f"{lines[-1]}{between}{phrase}" if lines else ""
-        if lines and width_px(longer, size_px) <= room_px:
+        if lines and fits and width_px(longer, size_px) <= room_px:
             lines[-1] = longer
-        else:
+            continue
+        if lines:
+            lines[-1] += after
+        if fits or " " not in phrase:
             lines.append(shortened(phrase, size_px, room_px))
+        else:
+            lines += packed(phrase.split(" "), size_px, room_px, between=" ")
     return lines

@@ -89,6 +89,11 @@ def test_a_phrase_too_long_for_a_line_is_broken_between_its_words():
     assert len(lines) == 3
 
 
+def test_a_line_that_ends_between_two_phrases_says_so():
+    lines = packed(["it had burned 379 h before this record", "the axis begins at UVI 2.4"], 12, 300)
+    assert lines == ["it had burned 379 h before this record ·", "the axis begins at UVI 2.4"]
+
+
 spans = st.lists(
     st.builds(
         Span,
