@@ -43,9 +43,8 @@ class UsualReading:
         if crc_hqx(body, 0xFFFF) != int(crc, 16):
             return None
         numbers = tuple(map(float, values))
-        return Reading(
-            self._board, self._boot, int(seq), int(board_ms), self._channels, numbers, 0, verb == b"p"
-        )
+        fields = self._board, self._boot, int(seq), int(board_ms), self._channels, numbers, 0, verb == b"p"
+        return tuple.__new__(Reading, fields)  # as Reading(*fields), in less time
 
 
 def _expression(who: bytes, names: tuple[bytes, ...]) -> re.Pattern[bytes]:

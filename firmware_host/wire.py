@@ -59,6 +59,12 @@ class WireParser(LineParser):
         A board that restarts in the middle of a line leaves half a line with a whole one behind it, often
         its hello, which must not be lost: hence the second try from the last start in the line.
         """
+        usual = self._usual.expression
+        if usual is not None and not self._overlong and (match := usual.fullmatch(line)):
+            reading = self._usual.reading(match)
+            if reading is not None:
+                self._add_message(messages, reading)
+                return
         start = 0
         message = None if self._overlong else self._understood(line)
         if message is None:
@@ -75,11 +81,6 @@ class WireParser(LineParser):
             self._add_message(messages, message)
 
     def _understood(self, line: bytes) -> Message | None:
-        usual = self._usual
-        if usual.expression is not None:
-            match = usual.expression.fullmatch(line)
-            if match:
-                return usual.reading(match)
         match = grammar.READING.fullmatch(line)
         return self._reading(match) if match else _decode_board_message(line)
 
