@@ -53,6 +53,8 @@ def password(
     if configured is None:
         table = "to [page] of" if present else "a table [page] to"
         print(f'Now add {table} {config}: {name} = "{path.name}"', file=sys.stderr)
+    if (guest or token) and page.password_file is None:
+        print("It needs a password beside it: run `baskline password` too.", file=sys.stderr)
     print("It counts from the next start of the page on.", file=sys.stderr)
 
 

@@ -135,7 +135,9 @@ def test_where_the_file_is_to_be_named_depends_on_what_is_there(
     tmp_path: Path, page: str, where: str
 ) -> None:
     room(tmp_path, more=f"\n{page}\n")
-    assert f"Now add {where}: guest_file" in baskline("password", "--guest", folder=tmp_path).err
+    said = baskline("password", "--guest", folder=tmp_path).err
+    assert f"Now add {where}: guest_file" in said
+    assert "It needs a password beside it" in said
 
 
 def test_a_folder_that_cannot_be_written_is_told(tmp_path: Path) -> None:
