@@ -11,6 +11,7 @@ from smbus2 import i2c_msg
 from firmware_host.clock import Clock, mono_us
 from tests.hardware.stand_in.simulated_chips import KINDS
 
+_BUS_HZ = 100_000  # the Pi's own, unless its configuration says otherwise
 _READ_FLAG = 0x0001  # I2C_M_RD of linux/i2c.h
 
 
@@ -53,6 +54,8 @@ class SimulatedSmbus:
         chip = self._chips.chips.get(address)
         if chip is None or address in self._chips.silent:
             raise OSError(errno.EREMOTEIO, "Remote I/O error")  # what the Pi's driver says of a NACK
+        n_bytes = sum(1 + message.len for message in messages)
+        self._chips.clock.wait_s(9 * n_bytes / _BUS_HZ)
         chip.now_ms = mono_us(self._chips.clock) / 1_000
         register, *data = bytes(messages[0]) if not messages[0].flags & _READ_FLAG else b"\0"
         if data:
