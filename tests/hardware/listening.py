@@ -27,6 +27,10 @@ class Host:
         """Close the port."""
         self._port.close()
 
+    def sip(self, n_bytes: int) -> None:
+        """Hear no more than so many bytes."""
+        self.heard += self.parser.feed(self._port.read(n_bytes))
+
     def say(self, data: bytes) -> None:
         """Send bytes to the board."""
         self._port.write(data)

@@ -156,6 +156,23 @@ def test_a_host_that_has_the_port_open_and_does_not_read_holds_up_no_watchdog_an
     assert replayed == list(range(before.seq, last.seq + 1))
 
 
+def test_a_host_that_reads_slowly_loses_nothing(make_bench: MakeBench, connect: Connect) -> None:
+    bench = make_bench(settings={"cadence_ms": 200})
+    host = connect(bench)
+    host.hear(Reading)
+    host.heard = []
+    garbage = host.parser.counts.garbage_lines.total()
+    host.say(encode_hello_request() * 600)  # some 100 kB of answers
+    clock = SystemClock()
+    while sum(isinstance(message, Hello) for message in host.heard) < 600:
+        host.sip(2000)
+        clock.wait_s(0.05)
+    seqs = [message.seq for message in host.heard if isinstance(message, Reading)]
+    assert seqs == list(range(seqs[0], seqs[0] + len(seqs)))
+    assert host.parser.counts.garbage_lines.total() == garbage
+    assert bench.running
+
+
 def test_an_esp32_reads_what_its_converter_can(make_bench: MakeBench, connect: Connect) -> None:
     bench = make_bench(kind="esp32", settings={"cadence_ms": 200, "uv_pin": 34, "sensor": "guva-s12sd"})
     bench.set_light_mv(1000)
