@@ -1,4 +1,4 @@
-"""Days that have been judged, and whose readings, or some from before them, came late."""
+"""Days that have been judged and turn out to have been others: by late readings or another calibration."""
 
 from datetime import date, timedelta
 from typing import Final
@@ -20,6 +20,7 @@ class LateDays:
     def __init__(self, store: Store, config: Config, due_ms: int | None) -> None:
         """What came late in an earlier run and was not judged any more is due at `due_ms`, if given."""
         self._boards = {key: config.boards[spot.board].identity for key, spot in config.spots.items()}
+        self._store = store
         self._judged: dict[str, DayBounds] = {}
         self._due_ms: dict[str, int] = {}
         self._taken_ms: dict[str, int] = {}  # of those that are being judged: when they were due
@@ -37,6 +38,7 @@ class LateDays:
                     continue
                 self._judged[spot] = day
         self._count()
+        self._note_what_applies()
 
     def _count(self) -> None:
         self.before_ms = max((day.end_ms for day in self._judged.values()), default=0) + AROUND_MS
@@ -66,6 +68,21 @@ class LateDays:
                 self._due_ms[spot] = due_ms
         return self.due_ms
 
+    def look(self, due_ms: int) -> int:
+        """See whether somebody has put another calibration over the past: what it concerns is due then.
+
+        Return when the first is due.
+        """
+        if self._store.assignments.revision() != self._revision:
+            before = self._applied
+            self._note_what_applies()
+            self._due_ms |= {spot: due_ms for spot in self._judged if before[spot] != self._applied[spot]}
+        return self.due_ms
+
+    def _note_what_applies(self) -> None:
+        self._revision = self._store.assignments.revision()
+        self._applied = {spot: self._store.assignments.history(spot) for spot in self._boards}
+
     def take(self, spot: str, now_ms: int) -> tuple[DayBounds, int] | None:
         """Return the spot's day, once, and since when it has been due, if it is."""
         if self._due_ms.get(spot, _FOR_EVER_MS) > now_ms:
@@ -83,3 +100,4 @@ class LateDays:
         self._due_ms = {spot: ms + step_ms for spot, ms in due_ms.items() if spot in self._judged}
         self._taken_ms = {}
         self._count()
+        self._note_what_applies()  # from another time on, which changes nothing of what has come

@@ -78,7 +78,8 @@ _NOTHING_YET: Final = Ended((), of_this_run=True)
 class Nightly:
     """Judges the days of a bridge's spots when they are over, the oldest first.
 
-    Each once; but the last one that was judged is judged anew where readings of it, or before it, came late.
+    Each once; but the last one that was judged is judged anew where readings of it, or before it, came late,
+    or got another calibration.
     """
 
     def __init__(
@@ -142,6 +143,7 @@ class Nightly:
         if now_ms >= self._look_due_ms:
             self._look_due_ms = now_ms + _LOOK_EVERY_MS
             self._checks.look(now_ms)
+            self._days_due_ms = min(self._days_due_ms, self._late.look(now_ms + LATE_QUIET_MS))
         return now_ms >= min(self._days_due_ms, self._checks.due_ms)
 
     def step(self, now_ms: int) -> list[Ended]:
@@ -177,8 +179,9 @@ class Nightly:
         self._before.drop()
         self._late.restamp(step_ms, min(began_ms, self._started_ms))
         self._days_due_ms = max(now_ms, self._started_ms + AFTER_START_MS)
-        self._checks.due_ms = max(now_ms, self._started_ms + AFTER_START_MS)
-        self._look_due_ms += step_ms
+        if not self._bulk:
+            self._checks.due_ms = max(now_ms, self._started_ms + AFTER_START_MS)
+            self._look_due_ms += step_ms
 
     # -- days
 

@@ -160,17 +160,17 @@ def test_a_day_that_is_being_judged_anew_when_the_clock_is_set_is_due_again(tmp_
     day = day_bounds(TODAY, "UTC")
     with Store.open(tmp_path / "s.db") as store:
         late = LateDays(store, config(), None)
-    late.judged("ledge", day)
-    late.came("rock-1", day.start_ms, MIDNIGHT_MS)
-    assert late.take("ledge", MIDNIGHT_MS) == (day, MIDNIGHT_MS)
-    assert late.take("ledge", MIDNIGHT_MS) is None
-    late.restamp(1_000, MIDNIGHT_MS)
-    assert late.holds("ledge", TODAY)
-    assert late.take("ledge", MIDNIGHT_MS + 1_000) == (day, MIDNIGHT_MS + 1_000)
-    late.judged("ledge", day)
-    assert not late.holds("ledge", TODAY)
-    late.restamp(1_000, MIDNIGHT_MS)
-    assert late.take("ledge", MIDNIGHT_MS + 2_000) is None
+        late.judged("ledge", day)
+        late.came("rock-1", day.start_ms, MIDNIGHT_MS)
+        assert late.take("ledge", MIDNIGHT_MS) == (day, MIDNIGHT_MS)
+        assert late.take("ledge", MIDNIGHT_MS) is None
+        late.restamp(1_000, MIDNIGHT_MS)
+        assert late.holds("ledge", TODAY)
+        assert late.take("ledge", MIDNIGHT_MS + 1_000) == (day, MIDNIGHT_MS + 1_000)
+        late.judged("ledge", day)
+        assert not late.holds("ledge", TODAY)
+        late.restamp(1_000, MIDNIGHT_MS)
+        assert late.take("ledge", MIDNIGHT_MS + 2_000) is None
 
 
 def test_readings_of_a_day_that_was_never_judged_are_not_judged(tmp_path: Path) -> None:

@@ -14,7 +14,7 @@ from firmware_host.clock import Moment
 from ingest.assigning import record_assignments
 from ingest.day_records import DayRecord, DayRecords
 from ingest.mqtt.payloads import Change
-from ingest.nightly import AFTER_START_MS, GRACE_MS
+from ingest.nightly import AFTER_START_MS, GRACE_MS, Nightly
 from ingest.replay import replay
 from ingest.store.judged import StandingRow
 from ingest.store.lamp_changes import LampChangeKind
@@ -390,3 +390,16 @@ def test_readings_are_forgotten_only_once_their_day_is_judged_and_on_record(tmp_
     assert extent is not None
     assert extent[0] == TODAY_MS
     assert [row.day for row in rows] == [(TODAY - timedelta(days=n)).isoformat() for n in (5, 4, 3, 2, 1, 0)]
+
+
+@pytest.mark.parametrize("bulk", [False, True])
+def test_a_step_of_the_clock_in_a_capture_makes_no_spot_check_due(tmp_path: Path, bulk: bool) -> None:
+    settings = room(tmp_path).settings
+    with Store.open(tmp_path / "other.db") as store:
+        store.begin_run(Moment(0, TODAY_MS, True))
+        record_assignments(store, settings, {"ledge": calibration()}, TODAY_MS)
+        nightly = Nightly(store, settings, {"ledge": calibration()}, TODAY_MS, bulk=bulk)
+        with store.transaction():
+            nightly.restamp(HOUR_MS, TODAY_MS + HOUR_MS)
+            ended = nightly.step(TODAY_MS + 2 * HOUR_MS)
+        assert any(not each.of_this_run for each in ended) != bulk
