@@ -6,9 +6,10 @@ from typing import Final
 from zoneinfo import ZoneInfo
 
 from baskline.charts.dates import date_span
-from baskline.lamp_words import change_words, hours_words, lamp_words, replace_by_of, view_words
-from baskline.measured_words import NOT_KNOWN, full_day, measured, percent, plain_day, short_day
-from baskline.report.parts import Document, EnclosurePart, LampPart, Row, SpotPart, Table
+from baskline.lamp_words import lamp_words
+from baskline.measured_words import NOT_KNOWN, measured, percent, plain_day, short_day
+from baskline.report.lamp_part import lamp_part
+from baskline.report.parts import Document, EnclosurePart, Row, SpotPart, Table
 from baskline.report.sentences import (
     band_words,
     event_rows,
@@ -23,7 +24,7 @@ from exposure.days import local_date
 from exposure.events import EventKind
 from exposure.kinds import KINDS
 from ingest.config import Config
-from ingest.month import EnclosureMonth, LampMonth, Month, SpotMonth
+from ingest.month import EnclosureMonth, Month, SpotMonth
 from ingest.week import ComparedDay
 
 _NONE: Final = "–"
@@ -59,7 +60,7 @@ def document_of(month: Month, config: Config, now_ms: int, version: str) -> Docu
             strong=frozenset(n for n, spot in enumerate(spots) if spot.days_over_ceiling),
         ),
         enclosures=[_enclosure_part(each, config, zone) for each in month.enclosures],
-        lamps=[_lamp_part(lamp, month, config) for lamp in month.lamps],
+        lamps=[lamp_part(lamp, month, config) for lamp in month.lamps],
         checks=Table(
             ("Day", "Place", "Meter", "Sensor (k = 2)", "Meter ÷ sensor", "Result"),
             checks,
@@ -254,37 +255,6 @@ def _notes_by_day(spot: SpotMonth, each: EnclosureMonth, zone: ZoneInfo) -> Mapp
             began = clock_time(event.opened_ms, zone)
             notes.setdefault(number, []).append(f"{KINDS[event.kind].short} {began}")
     return {number: "; ".join(said) for number, said in notes.items()}
-
-
-def _lamp_part(lamp: LampMonth, month: Month, config: Config) -> LampPart:
-    configured = config.lamps[lamp.lamp]
-    facts = [
-        ("Kind", lamp_words(lamp.lamp, config)),
-        ("Put in", plain_day(lamp.hung)),
-        ("Burned", hours_words(lamp.views)),
-    ]
-    if configured.package_claim_uvi is not None and configured.package_claim_at_cm is not None:
-        claim = f"UVI {configured.package_claim_uvi:g} at {configured.package_claim_at_cm:g} cm"
-        facts.append(("Package", f"claims {claim}"))
-    for change in lamp.changes:
-        facts.append(("Changed" if month.first <= change.day else "Before", change_words(change)))
-    if not lamp.changes:
-        facts.append(("Changed", "nothing was noted"))
-    replace_by = replace_by_of(lamp.views)
-    if replace_by is not None:
-        facts.append(("Replace by", f"{full_day(replace_by)}, the earliest day on which it may be too weak"))
-    return LampPart(
-        config.lamp_name(lamp.lamp),
-        facts,
-        [
-            (
-                config.spots[view.spot].label,
-                [(name.capitalize(), words) for name, words in view_words(view, config)],
-                f"lamp-{view.spot}" if any(day.level_uvi is not None for day in view.days) else "",
-            )
-            for view in lamp.views
-        ],
-    )
 
 
 def _check_rows(spots: Sequence[SpotMonth], config: Config, zone: ZoneInfo) -> Iterator[Row]:
