@@ -106,7 +106,7 @@ def residual_lines(fit: "Fit") -> list[str]:
                 *map(number, levels),
                 f"{reference:.2f}",
                 f"{reference - residual:.2f}",
-                f"{residual:+.2f}",
+                f"{residual:+z.2f}",
             )
         )
     return aligned(rows)
