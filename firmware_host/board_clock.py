@@ -139,6 +139,9 @@ class BoardClock:
         -------
         (n,) int64, host monotonic milliseconds.  Errors: see the head of this module.
         """
+        if len(board_ms) == 1 and (not self._history or board_ms[0] >= self._history[-1][0]):
+            one = self._now_host_ms + (int(board_ms[0]) - self._now_board_ms) * (1.0 + self._pace)
+            return np.array([round(one)], np.int64)  # live readings come one by one
         host: FloatArray = self._now_host_ms + (board_ms - self._now_board_ms) * np.float64(1.0 + self._pace)
         if self._history and int(board_ms.min(initial=self._now_board_ms)) < self._history[-1][0]:
             host = self._with_history(board_ms, host)

@@ -43,6 +43,16 @@ class Columns:
 def tabulate(readings: Sequence[Reading], arrived_ms: int, layout: tuple[str, ...]) -> Columns:
     """Return readings (at least one) as arrays, with the channels of `layout` first and in its order."""
     n = len(readings)
+    if n == 1 and readings[0].channels == layout:  # live readings come one by one
+        reading = readings[0]
+        return Columns(
+            layout,
+            np.array([reading.seq], np.int64),
+            np.array([reading.board_ms], np.int64),
+            np.array([arrived_ms], np.int64),
+            np.array([reading.values], np.float64),
+            np.array([reading.marks], np.uint32),
+        )
     _, _, seqs, board_ms, channels, values, marks, _ = zip(*readings, strict=True)
     first: tuple[str, ...] = channels[0]
     if channels.count(first) == n:

@@ -106,6 +106,11 @@ class LinkSession:
         self._outgoing.clear()
         return news
 
+    @property
+    def has_outgoing(self) -> bool:
+        """Whether `take_outgoing` has something to return."""
+        return bool(self._outgoing)
+
     def take_outgoing(self) -> bytes:
         """Return the bytes to send to the board, once."""
         if not self._outgoing:  # nearly always

@@ -4,6 +4,7 @@ import logging
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from fnmatch import fnmatch
+from typing import Final
 
 from firmware_host.claims import BoardClaims
 from firmware_host.clock import Moment
@@ -14,6 +15,8 @@ from firmware_host.session import LinkSession, StoredSeqs
 from firmware_host.traffic import LinkClosed, LinkOpened, Quiet, Received, Traffic
 from firmware_host.wire import WireParser
 from ingest.config import BoardConfig
+
+_FOR_EVER_MS: Final = 2**53
 
 log = logging.getLogger("baskline.links")
 
@@ -40,6 +43,8 @@ class Links:
         self._stored = stored
         self._links: dict[int, _Link] = {}
         self._claims = BoardClaims()
+        self._due_ms = _FOR_EVER_MS  # no link has anything to do before
+        self._to_ask: dict[int, _Link] = {}  # that may have something to send
 
     def take(self, item: Traffic) -> Iterator[LinkNews]:
         """Take in one thing that happened; yield what the boards have to say."""
@@ -47,12 +52,16 @@ class Links:
             case Received(at, number, data):
                 link = self._links.get(number)
                 if link is not None:
-                    yield from self._believed(number, link, link.session.receive(data, at))
+                    news = link.session.receive(data, at)
+                    self._note_wishes(number, link)
+                    yield from self._believed(number, link, news)
             case LinkOpened():
-                self._links[item.link] = _Link(item.port, self._session(item))
+                link = self._links[item.link] = _Link(item.port, self._session(item))
+                self._note_wishes(item.link, link)
                 log.info("port opened", extra={"port": item.port})
             case LinkClosed(at, number, reason):
                 link = self._links.pop(number, None)
+                self._to_ask.pop(number, None)
                 if link is not None:
                     yield from self._believed(number, link, link.session.close(at))
                     self._claims.release(number)
@@ -62,20 +71,35 @@ class Links:
 
     def tick(self, at: Moment) -> Iterator[LinkNews]:
         """Do what is due on the links by `at`."""
+        if at.mono_ms < self._due_ms:
+            return
+        self._due_ms = _FOR_EVER_MS
         for number, link in list(self._links.items()):
             due_ms = link.session.next_deadline_ms
-            if due_ms is not None and due_ms <= at.mono_ms:
-                yield from self._believed(number, link, link.session.tick(at))
+            news = link.session.tick(at) if due_ms is not None and due_ms <= at.mono_ms else []
+            self._note_wishes(number, link)
+            yield from self._believed(number, link, news)
 
     def close(self, at: Moment) -> Iterator[LinkNews]:
         """Hand on everything that waits on any link."""
         for number, link in list(self._links.items()):
             yield from self._believed(number, link, link.session.close(at))
         self._links.clear()
+        self._to_ask.clear()
+
+    def _note_wishes(self, number: int, link: _Link) -> None:
+        due_ms = link.session.next_deadline_ms
+        if due_ms is not None and due_ms < self._due_ms:
+            self._due_ms = due_ms
+        if link.session.has_outgoing:
+            self._to_ask[number] = link
 
     def outgoing(self) -> Iterator[tuple[int, bytes]]:
         """Yield, for each link that has any, the bytes to send on it."""
-        for number, link in self._links.items():
+        if not self._to_ask:  # nearly always
+            return
+        to_ask, self._to_ask = self._to_ask, {}
+        for number, link in to_ask.items():
             data = link.session.take_outgoing()
             if data:
                 yield number, data

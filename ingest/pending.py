@@ -1,10 +1,13 @@
 """Readings on their way to the store: gathered between commits, joined into few batches."""
 
 from collections.abc import Sequence
+from typing import Final
 
 import numpy as np
 
 from ingest.store.batch import StampedBatch
+
+_FOR_EVER_MS: Final = 2**53
 
 
 class Pending:
@@ -14,6 +17,7 @@ class Pending:
         self._waiting: list[StampedBatch] = []
         self._fresh: dict[str, list[StampedBatch]] = {}
         self._due_ms: dict[str, int] = {}
+        self._next_due_ms = _FOR_EVER_MS  # none is due before
         self.n_readings = 0
 
     def add(self, batch: StampedBatch) -> None:
@@ -29,14 +33,16 @@ class Pending:
         else:
             self._fresh[batch.board] = [batch]
             self._due_ms[batch.board] = judge_by_ms
+            self._next_due_ms = min(self._next_due_ms, judge_by_ms)
 
     def to_judge(self, by_ms: int | None = None) -> list[StampedBatch]:
         """Return what is to be judged by then, or all; each once, also for a judge that fails."""
-        if not self._fresh:
+        if by_ms is not None and by_ms < self._next_due_ms:
             return []
         due = [board for board, ms in self._due_ms.items() if by_ms is None or ms <= by_ms]
         for board in due:
             del self._due_ms[board]
+        self._next_due_ms = min(self._due_ms.values(), default=_FOR_EVER_MS)
         return joined([batch for board in due for batch in self._fresh.pop(board)])
 
     def to_store(self) -> list[StampedBatch]:
