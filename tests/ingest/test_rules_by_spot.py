@@ -11,7 +11,7 @@ from exposure.events import EventKind
 from exposure.rules import RuleSettings
 from tests.ingest.causes import CAUSES, Rules
 
-LONG_S: Final = 999_999.0
+LONG_S: Final = 86_400.0
 # Rules by which the cause of each kind is none.
 SILENCED: Final[Mapping[EventKind, Rules]] = {
     EventKind.OVER_CEILING: {"over_hold_s": LONG_S, "probably_over_hold_s": LONG_S},
