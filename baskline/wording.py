@@ -261,5 +261,6 @@ def _gap_words(shown: "SpotDay", now_ms: int) -> str:
 
 def _flag_words(shown: "SpotDay") -> list[str]:
     return [
-        f"{FLAG_WORDS[name]} for {hours(spent)}" for name, spent in sorted(shown.profile.flag_hours.items())
+        f"{FLAG_WORDS[name]} for {duration_text(3600 * spent)}"
+        for name, spent in sorted(shown.profile.flag_hours.items())
     ]

@@ -1,6 +1,7 @@
 """A file that is there whole or not at all, whatever happens while it is written."""
 
 import os
+import stat
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
@@ -15,7 +16,8 @@ _Refusal = TypeVar("_Refusal", bound=KeeperError)
 def unfinished(path: Path, mode: int | None = None) -> Iterator[Path]:
     """Give an empty file beside `path` to write to; what of it is still there at the end is removed.
 
-    It has `mode` from the first, so that nobody else reads a secret; None leaves that to the user's umask.
+    It has `mode` from the first, so that nobody else reads a secret, and its owner may write it; None leaves that to the
+    user's umask.
     """
     partial = path.with_name(f".{path.name}.{os.getpid()}.new")
     partial.unlink(missing_ok=True)  # of a process that was killed and had this number
@@ -24,7 +26,7 @@ def unfinished(path: Path, mode: int | None = None) -> Iterator[Path]:
     try:
         try:
             if mode is not None:
-                os.fchmod(fd, mode)
+                os.fchmod(fd, mode | stat.S_IWUSR)
         finally:
             os.close(fd)
         yield partial
@@ -47,6 +49,8 @@ def write_whole(path: Path, content: bytes, mode: int | None = None) -> None:
     real = path.resolve()  # a link stays one
     with unfinished(real, mode) as partial:
         partial.write_bytes(content)
+        if mode is not None:
+            partial.chmod(mode)  # which may be one that nobody may write
         flush_to_disk(partial)
         partial.replace(real)
 

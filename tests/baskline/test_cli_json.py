@@ -65,10 +65,10 @@ def demo(tmp_path_factory) -> Path:
 def test_replay_has_the_documented_keys_and_types(demo, tmp_path):
     home = shutil.copytree(demo, tmp_path / "demo")
     leave_first_hours(home / "demo.capture")
-    document = json_of("replay", "demo.capture", "--store", "again.db", folder=home)
+    document = json_of("replay", "demo.capture", "--store", "first-hours.db", folder=home)
     assert departures(document, keys("replay CAPTURE --store FILE")) == []
     assert document["new_readings"] > 1_000
-    assert json_of("replay", "demo.capture", "--store", "again.db", folder=home)["new_readings"] == 0
+    assert json_of("replay", "demo.capture", "--store", "first-hours.db", folder=home)["new_readings"] == 0
 
 
 @pytest.mark.parametrize("command", ["acknowledge EVENT|SPOT", "close EVENT"])

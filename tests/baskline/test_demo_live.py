@@ -20,6 +20,7 @@ from hypothesis import strategies as st
 from baskline.live_demo import run_live
 from baskline.scenario import ScenarioError, build
 from baskline.scenario.setting import USUAL, live_setting
+from baskline.wording import FLAG_WORDS
 from firmware_host.clock import SystemClock
 from ingest.config import load_config
 from ingest.mqtt.settings import MqttSettings
@@ -118,7 +119,7 @@ def test_it_is_on_the_page_at_the_broker_and_in_other_terminals_and_then_taken_b
     assert places == sorted(places)
     day = said_here("day", "fern", "-c", "demo-live/baskline.toml", folder=tmp_path)
     assert "100 % of the day so far" in day.out
-    assert "doubtful" not in day.out
+    assert FLAG_WORDS["clock_unsure"] not in day.out
     demo.process.send_signal(signal.SIGINT)
     assert demo.ended() == (0, "")
     assert not answers(f"http://127.0.0.1:{port}/")

@@ -2,6 +2,9 @@
 
 import os
 import stat
+import subprocess
+import sys
+import tempfile
 from pathlib import Path
 
 import pytest
@@ -94,3 +97,26 @@ def test_a_pipe_is_written_to_though_its_link_names_no_place() -> None:
     finally:
         os.close(ours)
         os.close(theirs)
+
+
+# Rights do not bind root, so this runs as somebody else where the tests run as root.
+_WITHOUT_RIGHTS = """
+import os, sys
+from pathlib import Path
+from calibrate.whole_file import write_whole
+if os.geteuid() == 0:
+    os.setuid(65534)
+path = Path(sys.argv[1]) / "file"
+path.write_bytes(b"old")
+path.chmod(0o444)
+write_whole(path, b"new", mode=0o444)
+print(path.read_text(), oct(path.stat().st_mode & 0o777))
+"""
+
+
+def test_a_file_may_get_rights_that_let_nobody_write_it() -> None:
+    with tempfile.TemporaryDirectory() as folder:
+        Path(folder).chmod(0o777)
+        command = [sys.executable, "-c", _WITHOUT_RIGHTS, folder]
+        done = subprocess.run(command, capture_output=True, text=True, timeout=60)
+    assert (done.stdout, done.stderr) == ("new 0o444\n", "")
