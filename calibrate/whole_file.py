@@ -16,8 +16,8 @@ _Refusal = TypeVar("_Refusal", bound=KeeperError)
 def unfinished(path: Path, mode: int | None = None) -> Iterator[Path]:
     """Give an empty file beside `path` to write to; what of it is still there at the end is removed.
 
-    It has `mode` from the first, so that nobody else reads a secret, and its owner may write it; None leaves that to the
-    user's umask.
+    It has `mode` from the first, so that nobody else reads a secret, and its owner may write it; None
+    leaves that to the user's umask.
     """
     partial = path.with_name(f".{path.name}.{os.getpid()}.new")
     partial.unlink(missing_ok=True)  # of a process that was killed and had this number
