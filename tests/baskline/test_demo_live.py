@@ -85,8 +85,9 @@ def start(tmp_path: Path) -> Iterator[Callable[..., Demo]]:
     for demo in started:
         demo.process.kill()
         demo.process.wait()
-        assert demo.process.stdout is not None
-        demo.process.stdout.close()
+        for stream in (demo.process.stdout, demo.process.stderr):
+            assert stream is not None
+            stream.close()
 
 
 def test_it_is_on_the_page_at_the_broker_and_in_other_terminals_and_then_taken_back(
