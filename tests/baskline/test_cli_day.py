@@ -135,7 +135,7 @@ def test_doubtful_hours_are_named(tmp_path):
     fill(room(tmp_path), DAY, half_sine(9.5, 7, 11), faults_h=[(14, 15)])
     text = words(tmp_path)
     assert "above what was calibrated for 2." in line(text, "doubtful")
-    assert "sensor fault for 1.0 h" in line(text, "doubtful")
+    assert "sensor fault for 60 min" in line(text, "doubtful")
     assert line(text, "peak").startswith("peak       at least 9.5 ±")
     assert day_json(tmp_path)["at_least"] is True
 
