@@ -41,6 +41,14 @@ def flush_to_disk(path: Path) -> None:
         os.fsync(file.fileno())
 
 
+def fill(partial: Path, content: bytes, mode: int | None = None) -> None:
+    """Write all of an unfinished file, and return when it is safe from a pulled plug."""
+    partial.write_bytes(content)
+    if mode is not None:
+        partial.chmod(mode)  # which may be one that nobody may write
+    flush_to_disk(partial)
+
+
 def write_whole(path: Path, content: bytes, mode: int | None = None) -> None:
     """Let `path` hold `content`; raise `OSError` and leave what was there if that cannot be."""
     if path.exists() and not path.is_file():
@@ -48,10 +56,7 @@ def write_whole(path: Path, content: bytes, mode: int | None = None) -> None:
         return
     real = path.resolve()  # a link stays one
     with unfinished(real, mode) as partial:
-        partial.write_bytes(content)
-        if mode is not None:
-            partial.chmod(mode)  # which may be one that nobody may write
-        flush_to_disk(partial)
+        fill(partial, content, mode)
         partial.replace(real)
 
 

@@ -7,7 +7,7 @@ from contextlib import suppress
 from pathlib import Path
 
 from calibrate.errors import KeeperError
-from calibrate.whole_file import flush_to_disk, unfinished, write_whole
+from calibrate.whole_file import fill, unfinished, write_whole
 from ingest.config import ConfigError, parse_config
 
 
@@ -97,8 +97,7 @@ def _kept(path: Path, content: bytes, mode: int) -> Path:
 def _write_once(path: Path, content: bytes, mode: int) -> None:
     """Write a file whole, unless another has its name: then raise `FileExistsError`."""
     with unfinished(path, mode) as partial:
-        partial.write_bytes(content)
-        flush_to_disk(partial)
+        fill(partial, content, mode)
         with suppress(PermissionError, NotImplementedError):
             path.hardlink_to(partial)
             return

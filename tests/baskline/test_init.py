@@ -262,9 +262,10 @@ def old(tmp_path) -> Path:
     return tmp_path
 
 
-def test_a_file_that_is_there_keeps_every_byte_and_a_copy(old):
+@pytest.mark.parametrize("mode", [0o640, 0o444])
+def test_a_file_that_is_there_keeps_every_byte_and_a_copy(old, mode):
     before = (old / "baskline.toml").read_bytes()
-    (old / "baskline.toml").chmod(0o640)
+    (old / "baskline.toml").chmod(mode)
     answers = {
         "What do you call it?": ["Twins"],
         "Another spot in": ["y"],
@@ -279,8 +280,8 @@ def test_a_file_that_is_there_keeps_every_byte_and_a_copy(old):
     after = (old / "baskline.toml").read_bytes()
     assert after.startswith(before)
     assert (old / "baskline.toml.1").read_bytes() == before
-    assert stat.S_IMODE((old / "baskline.toml").stat().st_mode) == 0o640
-    assert stat.S_IMODE((old / "baskline.toml.1").stat().st_mode) == 0o640
+    assert stat.S_IMODE((old / "baskline.toml").stat().st_mode) == mode
+    assert stat.S_IMODE((old / "baskline.toml.1").stat().st_mode) == mode
     assert files(old) == ["baskline.toml", "baskline.toml.1", "ledge.toml"]
     config = load_config(old / "baskline.toml")
     assert (config.boards["twins"].identity, config.spots["crevice"].sensor) == ("twin-1", "a")
